@@ -1,0 +1,234 @@
+//! What can be asked of the engine, and what it says.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::advice::{AdviceOptions, NextTime};
+use crate::frame::{CameraKey, Colour, Supplied};
+use crate::night::Night;
+use crate::verdict::{Decisions, Judged, Purpose, Thresholds};
+
+/// Tells one opened night from the next, so that late reports of a closed one are dropped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+pub struct NightId(pub u64);
+
+/// What to open and how.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct OpenRequest {
+    /// The id its reports will carry.
+    pub id: NightId,
+    /// Folders or files. Empty with `sample`: the sample night.
+    pub paths: Vec<PathBuf>,
+    /// Make (once) and open the sample night.
+    pub sample: bool,
+    /// Ignore kept measurements.
+    pub fresh: bool,
+    /// Only the first so many frames.
+    pub first: Option<usize>,
+    /// The user's word on whether TIFF and PNG are linear.
+    pub linear: Option<bool>,
+    /// Facts the user supplied for every camera (command line).
+    pub supplied_for_all: Supplied,
+    /// Judge for this.
+    pub purpose: Purpose,
+    /// With these thresholds.
+    pub thresholds: Thresholds,
+    /// And advise so.
+    pub advice: AdviceOptions,
+}
+
+/// Slow work that the window's state asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Open, list, read facts, measure; ends what was open before.
+    Open(Box<OpenRequest>),
+    /// Stop measuring; what is measured stays.
+    Cancel,
+    /// Carry on measuring what is pending, or try failed frames again.
+    Resume {
+        /// Also try again the frames that could not be read.
+        failed_too: bool,
+    },
+    /// Derive, judge and advise again.
+    Derive {
+        /// For this purpose.
+        purpose: Purpose,
+        /// With these thresholds.
+        thresholds: Box<Thresholds>,
+        /// And these preferences.
+        advice: AdviceOptions,
+    },
+    /// Keep facts the user typed for a camera, and derive again.
+    Supply {
+        /// The camera.
+        camera: CameraKey,
+        /// The facts.
+        supplied: Supplied,
+    },
+    /// Keep the person's decisions (all of them) for the open night.
+    KeepDecisions(Decisions),
+    /// Decode a frame for the screen.
+    LoadPicture {
+        /// Which shot.
+        shot: usize,
+    },
+    /// Ask the person for a folder to open, on a thread of its own.
+    ChooseFolder,
+    /// Ask where to save, on a thread of its own, then save.
+    ChooseAndExport(ExportWhat),
+    /// Save there. A file the person named is replaced, atomically.
+    Export {
+        /// What.
+        what: ExportWhat,
+        /// The file.
+        to: PathBuf,
+    },
+    /// Read the recent nights.
+    ListRecents,
+    /// Forget the recent nights (measurements and decisions stay).
+    ClearRecents,
+    /// Remember a preference of the window.
+    KeepPreference {
+        /// Its name.
+        name: &'static str,
+        /// Its value.
+        value: String,
+    },
+}
+
+/// What can be saved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExportWhat {
+    /// Names of the used frames, one a line.
+    UsedList,
+    /// Names of the rejected frames, one a line.
+    RejectedList,
+    /// The measurement table as CSV.
+    Table,
+}
+
+/// A frame decoded for the screen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Picture {
+    /// Which shot.
+    pub shot: usize,
+    /// Full-resolution colours, sensor orientation.
+    pub colour: Arc<Colour>,
+    /// Reduced by area to at most 2048 px on the long side, for Fit.
+    pub overview: Arc<Colour>,
+    /// How many full-resolution px one overview px spans.
+    pub overview_scale: f64,
+}
+
+/// How far a job is.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Progress {
+    /// What is being done ("Measuring").
+    pub job: String,
+    /// Done so far.
+    pub done: usize,
+    /// Of so many.
+    pub total: usize,
+    /// Frames a second, once it can be told.
+    pub per_second: Option<f64>,
+    /// Seconds left, after three seconds.
+    pub left_s: Option<f64>,
+}
+
+/// A night that was opened before.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Recent {
+    /// Folder name.
+    pub title: String,
+    /// Where.
+    pub paths: Vec<PathBuf>,
+    /// Day of its first frame, ISO 8601, or empty.
+    pub day: String,
+    /// Judged as.
+    pub purpose: Purpose,
+    /// Verdicts of its frames as a string of k, d, r and . (not measured).
+    pub ribbon: String,
+    /// Outcome in words ("307 of 360 used").
+    pub outcome: String,
+}
+
+/// Everything derived from what is measured so far.
+#[derive(Debug, Clone)]
+pub struct Derived {
+    /// The table.
+    pub night: Arc<Night>,
+    /// Verdicts and findings.
+    pub judged: Arc<Judged>,
+    /// Next time, for each set.
+    pub next_time: Arc<Vec<NextTime>>,
+}
+
+/// What the engine says.
+#[derive(Debug, Clone)]
+pub enum Report {
+    /// A night is open: title and folder; decisions kept from before follow it.
+    Opened {
+        /// Which.
+        id: NightId,
+        /// Its folder's name.
+        title: String,
+        /// Where.
+        paths: Vec<PathBuf>,
+        /// Decisions kept from an earlier session.
+        decisions: Decisions,
+        /// Facts the user supplied before, by camera.
+        supplied: Vec<(CameraKey, Supplied)>,
+    },
+    /// The night so far. At most every 200 ms while measuring, and at the end.
+    Derived {
+        /// Which.
+        id: NightId,
+        /// All of it.
+        derived: Derived,
+    },
+    /// How far.
+    Progress {
+        /// Which.
+        id: NightId,
+        /// How far.
+        progress: Progress,
+    },
+    /// Measuring ended, by itself or cancelled.
+    Finished {
+        /// Which.
+        id: NightId,
+        /// Seconds it took.
+        took_s: f64,
+        /// Whether it was cancelled.
+        cancelled: bool,
+    },
+    /// A picture is ready, or why not.
+    Picture {
+        /// Which night.
+        id: NightId,
+        /// Which shot.
+        shot: usize,
+        /// The picture.
+        picture: Result<Arc<Picture>, String>,
+    },
+    /// The person chose these; the window decides what to do.
+    Chosen(Vec<PathBuf>),
+    /// Something was saved.
+    Saved {
+        /// What.
+        what: ExportWhat,
+        /// Where.
+        to: PathBuf,
+    },
+    /// Recent nights, newest first.
+    Recents(Vec<Recent>),
+    /// Preferences kept from before, at start.
+    Preferences(Vec<(String, String)>),
+    /// Something went wrong: what, and what to do, in a sentence.
+    Trouble {
+        /// The sentence.
+        text: String,
+        /// Whether it ends the opening of a night (the window shows it in place of the night).
+        fatal_to_open: bool,
+    },
+}

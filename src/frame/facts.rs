@@ -1,0 +1,172 @@
+//! What the camera wrote about the shot.
+
+use jiff::civil::DateTime;
+use jiff::tz::Offset;
+use serde::{Deserialize, Serialize};
+
+/// When the shutter opened, as the camera's clock had it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct TakenAt {
+    /// Date and time of day with the sub-seconds the file gives.
+    pub local: DateTime,
+    /// Whether the file gives sub-seconds; else the clock has whole seconds.
+    pub has_subseconds: bool,
+    /// Seconds east of UTC, where the file says.
+    pub offset_s: Option<i32>,
+}
+
+impl TakenAt {
+    /// Seconds since 1970-01-01 of the same clock reading (the offset is not applied).
+    #[must_use]
+    pub fn clock_s(&self) -> f64 {
+        let zoned = Offset::UTC.to_timestamp(self.local);
+        zoned.map_or(0.0, |stamp| stamp.as_nanosecond() as f64 / 1e9)
+    }
+
+    /// ISO 8601, with the offset where it is known.
+    #[must_use]
+    pub fn iso8601(&self) -> String {
+        let offset = self.offset_s.map_or_else(String::new, |total| {
+            let sign = if total < 0 { '-' } else { '+' };
+            let minutes = total.unsigned_abs() / 60;
+            format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+        });
+        format!("{}{offset}", self.local)
+    }
+}
+
+/// A place on Earth.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Gps {
+    /// North positive.
+    pub latitude_deg: f64,
+    /// East positive.
+    pub longitude_deg: f64,
+}
+
+/// How the stored rows are turned for display: Exif Orientation 1 to 8.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Orientation(pub u8);
+
+impl Default for Orientation {
+    fn default() -> Self {
+        Self(1)
+    }
+}
+
+/// Capture facts. `None` is unknown: Exif's 0 mm, f/0 and empty lens names are read as unknown.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Facts {
+    /// When the exposure began.
+    pub taken_at: Option<TakenAt>,
+    /// Marked exposure.
+    pub exposure_s: Option<f64>,
+    /// Aperture number.
+    pub f_number: Option<f64>,
+    /// ISO setting.
+    pub iso: Option<u32>,
+    /// True focal length, mm.
+    pub focal_length_mm: Option<f64>,
+    /// Focal length that would frame the same on 36 × 24 mm, mm.
+    pub focal_35mm: Option<f64>,
+    /// Pixel pitch, µm, from the focal-plane resolution, or given.
+    pub pixel_um: Option<f64>,
+    /// Maker and model.
+    pub camera: Option<String>,
+    /// Body serial number, where written.
+    pub serial: Option<String>,
+    /// Lens model.
+    pub lens: Option<String>,
+    /// Place.
+    pub gps: Option<Gps>,
+    /// Display orientation.
+    pub orientation: Orientation,
+    /// Sensor width, px, as stored.
+    pub width_px: u32,
+    /// Sensor height, px, as stored.
+    pub height_px: u32,
+}
+
+/// What tells one camera from another in a folder.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize)]
+pub struct CameraKey {
+    /// Maker and model, or empty when unknown.
+    pub camera: String,
+    /// Serial number, or empty.
+    pub serial: String,
+}
+
+/// What the user says where the camera could not (a manual lens, a telescope).
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Supplied {
+    /// Focal length, mm.
+    pub focal_length_mm: Option<f64>,
+    /// Aperture number.
+    pub f_number: Option<f64>,
+    /// Pixel pitch, µm.
+    pub pixel_um: Option<f64>,
+    /// Seconds east of UTC of the camera's clock.
+    pub offset_s: Option<i32>,
+}
+
+impl Facts {
+    /// Which camera this is from.
+    #[must_use]
+    pub fn camera_key(&self) -> CameraKey {
+        CameraKey {
+            camera: self.camera.clone().unwrap_or_default(),
+            serial: self.serial.clone().unwrap_or_default(),
+        }
+    }
+
+    /// These facts with what the user supplied. The user's word wins over the file's.
+    #[must_use]
+    pub fn with(mut self, supplied: &Supplied) -> Self {
+        self.focal_length_mm = supplied.focal_length_mm.or(self.focal_length_mm);
+        self.f_number = supplied.f_number.or(self.f_number);
+        self.pixel_um = supplied.pixel_um.or(self.pixel_um);
+        if let (Some(taken), Some(offset)) = (self.taken_at.as_mut(), supplied.offset_s) {
+            taken.offset_s = Some(offset);
+        }
+        self
+    }
+
+    /// Focal length in pixels, 1000·f/p; `None` unless both are known.
+    #[must_use]
+    pub fn focal_px(&self) -> Option<f64> {
+        Some(1000.0 * self.focal_length_mm? / self.pixel_um?)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn offset_is_written_with_its_sign() {
+        let mut taken = TakenAt {
+            local: jiff::civil::date(2026, 3, 1).at(21, 4, 5, 250_000_000),
+            has_subseconds: true,
+            offset_s: Some(-(3 * 3600 + 1800)),
+        };
+        assert_eq!(taken.iso8601(), "2026-03-01T21:04:05.25-03:30");
+        taken.offset_s = None;
+        assert_eq!(taken.iso8601(), "2026-03-01T21:04:05.25");
+    }
+
+    #[test]
+    fn the_users_word_wins() {
+        let facts = Facts {
+            focal_length_mm: Some(50.0),
+            ..Facts::default()
+        };
+        let supplied = Supplied {
+            focal_length_mm: Some(24.0),
+            pixel_um: Some(4.3),
+            ..Supplied::default()
+        };
+        let facts = facts.with(&supplied);
+        assert_eq!(facts.focal_length_mm, Some(24.0));
+        assert!((facts.focal_px().unwrap() - 5581.395).abs() < 1e-3);
+    }
+}

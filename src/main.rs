@@ -1,0 +1,3 @@
+//! Starts nightloupe.
+
+fn main() {}

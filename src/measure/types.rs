@@ -1,0 +1,197 @@
+//! What measuring one frame gives.
+
+use serde::{Deserialize, Serialize};
+
+use crate::base::Spin2;
+use crate::frame::Light;
+
+/// What was special about a star; stars with any flag but `blended` are out of shapes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "independent remarks about one star"
+)]
+pub struct StarFlags {
+    /// Its core is clipped: counted, not used for shapes.
+    pub clipped: bool,
+    /// It touches the frame's edge.
+    pub at_edge: bool,
+    /// Another star lies within its window.
+    pub blended: bool,
+    /// Its moments did not settle.
+    pub unsettled: bool,
+}
+
+/// One star.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Star {
+    /// Centroid, px from the centre of the first pixel, x right.
+    pub x_px: f32,
+    /// Centroid, y down.
+    pub y_px: f32,
+    /// Flux above the sky in units of (full scale · px).
+    pub flux: f32,
+    /// Highest sample above the sky, fraction of full scale.
+    pub peak: f32,
+    /// Flux over its matched-filter error.
+    pub snr: f32,
+    /// Width across the trail (FWHM of the narrow axis) as sampled, px.
+    pub fwhm_px: f32,
+    /// Long axis over short, ≥ 1.
+    pub elongation: f32,
+    /// Motion during the exposure as (L² cos 2θ, L² sin 2θ), px².
+    pub trail: Spin2,
+    /// Remarks.
+    pub flags: StarFlags,
+}
+
+/// Trails and widths in one cell of the field map.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FieldCell {
+    /// Clipped mean of the trails of its stars.
+    pub trail: Spin2,
+    /// Standard error of each component of `trail`, px².
+    pub trail_error: f64,
+    /// Median width across the trail, px.
+    pub fwhm_px: f64,
+    /// How many stars went in.
+    pub stars: u32,
+}
+
+/// Trails over the frame: `cols` × `rows` equal cells, row order, `None` where too few stars.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct FieldMap {
+    /// Cells across.
+    pub cols: usize,
+    /// Cells down.
+    pub rows: usize,
+    /// `cols * rows` cells.
+    pub cells: Vec<Option<FieldCell>>,
+}
+
+/// The frame's trail values, all from the field map.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TrailValues {
+    /// Median over the stars used of the map's trail at each star, px.
+    pub length_px: f64,
+    /// Standard error of `length_px`.
+    pub length_error_px: f64,
+    /// At the frame's centre, px.
+    pub centre_px: f64,
+    /// Largest over the sky, px.
+    pub max_px: f64,
+    /// At the frame's centre in sensor coordinates, anticlockwise from image right, [0, 180).
+    /// `None` where the trail there is too short to have a direction.
+    pub angle_deg: Option<f64>,
+}
+
+/// The sky of one frame, percent of full scale above black, linear light.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SkyValues {
+    /// Median over sky pixels.
+    pub level_pct: f64,
+    /// Brightest minus darkest tenth.
+    pub gradient_pct: f64,
+    /// Median over the central tenth of the frame's area.
+    pub centre_pct: f64,
+    /// Cells across in `cells_pct`.
+    pub cols: usize,
+    /// Cells down.
+    pub rows: usize,
+    /// Sky level by cell, row order; NaN-free, masked cells filled from their neighbours.
+    pub cells_pct: Vec<f32>,
+}
+
+/// A long line that is not a star.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Streak {
+    /// One end, px.
+    pub x0_px: f32,
+    /// One end, px.
+    pub y0_px: f32,
+    /// Other end, px.
+    pub x1_px: f32,
+    /// Other end, px.
+    pub y1_px: f32,
+    /// Width, px.
+    pub width_px: f32,
+    /// Mean level along it above the sky, fraction of full scale.
+    pub brightness: f32,
+}
+
+impl Streak {
+    /// Distance between its ends, px.
+    #[must_use]
+    pub fn length_px(&self) -> f64 {
+        f64::from(self.x1_px - self.x0_px).hypot(f64::from(self.y1_px - self.y0_px))
+    }
+}
+
+/// Everything measured in one frame. `None` is "could not be measured"; nothing here is NaN.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FrameMeasure {
+    /// Frame width, px.
+    pub width_px: usize,
+    /// Frame height, px.
+    pub height_px: usize,
+    /// Whether levels are proportional to light.
+    pub light: Light,
+    /// Stars above 5 σ, hot pixels and streaks out.
+    pub star_count: u32,
+    /// Median width across the trail of the stars used, px.
+    pub fwhm_px: Option<f64>,
+    /// Median long axis over short of the stars used.
+    pub elongation: Option<f64>,
+    /// Trails, when enough stars carry a shape.
+    pub trail: Option<TrailValues>,
+    /// Field map of trails and widths.
+    pub field: FieldMap,
+    /// Sky values; for every decoded frame.
+    pub sky: SkyValues,
+    /// Robust σ of one green sample of sky, percent of full scale.
+    pub noise_pct: Option<f64>,
+    /// Share of samples at or above the clip level, percent.
+    pub saturated_pct: f64,
+    /// Hot pixels left out.
+    pub hot_pixels: u32,
+    /// Long lines that are no stars.
+    pub streaks: Vec<Streak>,
+    /// Up to 400 of the best stars for the night's fits and the window's overlay, brightest first.
+    pub stars: Vec<Star>,
+    /// How many stars carried a shape.
+    pub stars_used: u32,
+    /// Why something is missing, a sentence each.
+    pub remarks: Vec<String>,
+}
+
+impl FrameMeasure {
+    /// A measure in which nothing could be measured: sky 0, no stars.
+    #[must_use]
+    pub fn empty(width_px: usize, height_px: usize, light: Light) -> Self {
+        Self {
+            width_px,
+            height_px,
+            light,
+            star_count: 0,
+            fwhm_px: None,
+            elongation: None,
+            trail: None,
+            field: FieldMap::default(),
+            sky: SkyValues {
+                level_pct: 0.0,
+                gradient_pct: 0.0,
+                centre_pct: 0.0,
+                cols: 0,
+                rows: 0,
+                cells_pct: Vec::new(),
+            },
+            noise_pct: None,
+            saturated_pct: 0.0,
+            hot_pixels: 0,
+            streaks: Vec::new(),
+            stars: Vec::new(),
+            stars_used: 0,
+            remarks: Vec::new(),
+        }
+    }
+}

@@ -1,0 +1,21 @@
+//! The table of a night.
+//!
+//! In: what is known of each frame so far (facts, measure or error). Out: [`Night`]: rows in order
+//! of capture, sets (one a camera), groups of equal settings, kinds, gaps, the sky's turning, and
+//! for every row what is typical there. A pure function of its inputs: the order in which frames
+//! were measured cannot matter. What is good or bad about a frame belongs to `verdict`.
+
+pub mod types;
+
+pub use types::{
+    Derived, FrameInput, FrameState, Group, Kind, Night, NightOptions, Row, Series, Set, Settings,
+    SkyTurn, Typical,
+};
+
+/// Puts the night together from what is known so far. Called again as frames are measured; costs
+/// O(n log n) in the frames.
+#[must_use]
+pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
+    let _ = (inputs, options);
+    Night::default()
+}

@@ -1,0 +1,260 @@
+//! What a night is made of.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::frame::{CameraKey, Facts, Orientation, Supplied};
+use crate::measure::FrameMeasure;
+
+/// What is known of one shot.
+#[derive(Debug, Clone)]
+pub struct FrameInput {
+    /// Its place in the listing; stays the same whatever order frames end up in.
+    pub shot: usize,
+    /// Name relative to the night's folder.
+    pub name: String,
+    /// The file that is measured.
+    pub path: PathBuf,
+    /// Facts, once read.
+    pub facts: Option<Facts>,
+    /// How far it is.
+    pub state: FrameState,
+}
+
+/// How far a frame is.
+#[derive(Debug, Clone, Default)]
+pub enum FrameState {
+    /// Not measured yet.
+    #[default]
+    Pending,
+    /// Measured.
+    Measured(Arc<FrameMeasure>),
+    /// Could not be read, and why.
+    Failed(String),
+}
+
+/// What the user says about the night.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct NightOptions {
+    /// Facts supplied for each camera.
+    pub supplied: BTreeMap<CameraKey, Supplied>,
+    /// Facts supplied for every camera (command line); they win over `supplied`.
+    pub supplied_for_all: Supplied,
+}
+
+/// What a frame is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Kind {
+    /// Sky: the only kind that is judged.
+    Sky,
+    /// Cap on, exposed like the sky frames.
+    Dark,
+    /// Cap on, shortest exposure.
+    Bias,
+    /// An evenly lit field.
+    Flat,
+    /// A framing shot at a high ISO or short exposure.
+    Test,
+}
+
+impl Kind {
+    /// The word in the table's `kind` column.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Sky => "sky",
+            Self::Dark => "dark",
+            Self::Bias => "bias",
+            Self::Flat => "flat",
+            Self::Test => "test",
+        }
+    }
+}
+
+/// The settings that make two frames comparable.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Settings {
+    /// Camera.
+    pub camera: CameraKey,
+    /// Lens, or empty.
+    pub lens: String,
+    /// Exposure as marked.
+    pub exposure_s: Option<f64>,
+    /// Aperture number.
+    pub f_number: Option<f64>,
+    /// ISO setting.
+    pub iso: Option<u32>,
+    /// Focal length, mm.
+    pub focal_length_mm: Option<f64>,
+    /// Pixel pitch, µm.
+    pub pixel_um: Option<f64>,
+    /// Frame size, px.
+    pub size_px: (u32, u32),
+}
+
+/// Values one frame has by being part of a night. `None` is "cannot be told".
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Derived {
+    /// What the sky's turning predicts for the same stars, px (fixed tripod).
+    pub expected_trail_px: Option<f64>,
+    /// Measured trail minus expected (or, with nothing to predict from, minus typical), px.
+    pub excess_px: Option<f64>,
+    /// Time between the end of the exposure before and this one's start, s.
+    pub pause_before_s: Option<f64>,
+    /// Frames that seem to be missing before this one.
+    pub missing_before: u32,
+    /// Pointing change against the group's first frame once the sky's motion is out, px.
+    pub shift_px: Option<f64>,
+    /// Flux of matched stars against the group's clear frames, 1 = clear.
+    pub transparency: Option<f64>,
+    /// Sky brightness, mag per square arcsecond, ±0.7.
+    pub sky_mag_arcsec2: Option<f64>,
+    /// Trail angle as displayed, anticlockwise from image right, [0, 180).
+    pub trail_angle_deg: Option<f64>,
+}
+
+/// What is typical of a row's neighbours: robust, slow change followed, the row's own oddity out.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Typical {
+    /// Trail length, px.
+    pub trail_px: Option<f64>,
+    /// Width across the trail, px.
+    pub fwhm_px: Option<f64>,
+    /// Elongation.
+    pub elongation: Option<f64>,
+    /// Sky level, percent.
+    pub sky_pct: Option<f64>,
+    /// Noise, percent.
+    pub noise_pct: Option<f64>,
+    /// Stars counted.
+    pub stars: Option<f64>,
+}
+
+/// Robust values over a whole group, for thresholds that ask for the night's own level.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Series {
+    /// Median.
+    pub median: f64,
+    /// Robust σ about the slow trend.
+    pub scatter: f64,
+    /// The darkest (lowest) tenth's upper edge.
+    pub low_tenth: f64,
+    /// The highest tenth's lower edge.
+    pub high_tenth: f64,
+}
+
+/// The sky's turning over the frame of one group, fitted to its field maps.
+///
+/// Focal length and pixel pitch come from facts; the fit gives the pole's direction in the
+/// camera's frame and how much longer trails are than the marked exposure says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SkyTurn {
+    /// Focal length in px.
+    pub focal_px: f64,
+    /// Unit vector to the celestial pole in camera axes: x right, y down, z forward.
+    pub pole: [f64; 3],
+    /// Trails measured over trails predicted from the marked exposure (1 when it is true).
+    pub length_ratio: f64,
+    /// Robust residual of the field cells about the fit, px.
+    pub residual_px: f64,
+}
+
+/// One row of the night's table.
+#[derive(Debug, Clone)]
+pub struct Row {
+    /// Place in the listing (see [`FrameInput::shot`]).
+    pub shot: usize,
+    /// Name relative to the night's folder.
+    pub name: String,
+    /// The file that is measured.
+    pub path: PathBuf,
+    /// Facts with what the user supplied.
+    pub facts: Facts,
+    /// Start of the exposure, seconds since the night's first frame, on the cameras' clocks (and
+    /// between whole-second clock steps, from the series). `None` when the file has no time.
+    pub time_s: Option<f64>,
+    /// Which set, an index into [`Night::sets`].
+    pub set: usize,
+    /// Which group, an index into [`Night::groups`]; `None` when unreadable.
+    pub group: Option<usize>,
+    /// What it is of; `None` when unreadable or not measured yet.
+    pub kind: Option<Kind>,
+    /// Measured values.
+    pub measure: Option<Arc<FrameMeasure>>,
+    /// Why it could not be read.
+    pub error: Option<String>,
+    /// Values from the night.
+    pub derived: Derived,
+    /// What is typical here.
+    pub typical: Typical,
+}
+
+impl Row {
+    /// Whether this row is judged: a sky frame, an unreadable one, or one still to be measured.
+    #[must_use]
+    pub fn is_judged(&self) -> bool {
+        matches!(self.kind, None | Some(Kind::Sky))
+    }
+}
+
+/// Frames of one camera.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Set {
+    /// The camera.
+    pub camera: CameraKey,
+    /// Its rows, in order.
+    pub rows: Vec<usize>,
+    /// Rows that are judged, in order: frame number n of the window is `frames[n - 1]`.
+    pub frames: Vec<usize>,
+    /// Usual time from one exposure's start to the next, s.
+    pub interval_s: Option<f64>,
+    /// Usual pause between exposures, s: interval minus marked exposure, never below 0.
+    pub pause_s: Option<f64>,
+    /// Orientation most of its frames share.
+    pub orientation: Orientation,
+    /// The group with the most sky frames.
+    pub main_group: Option<usize>,
+}
+
+/// Frames of equal settings.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Group {
+    /// The settings they share.
+    pub settings: Settings,
+    /// Sky rows, in order of capture.
+    pub rows: Vec<usize>,
+    /// Dark frames that serve it.
+    pub darks: Vec<usize>,
+    /// Sky's turning, when it could be fitted.
+    pub turn: Option<SkyTurn>,
+    /// Trail lengths, px.
+    pub trail: Option<Series>,
+    /// Widths, px.
+    pub fwhm: Option<Series>,
+    /// Sky levels, percent.
+    pub sky: Option<Series>,
+    /// Noise, percent.
+    pub noise: Option<Series>,
+    /// Star counts.
+    pub stars: Option<Series>,
+    /// Whether all its measured frames are linear.
+    pub linear: bool,
+}
+
+/// A night's table.
+#[derive(Debug, Clone, Default)]
+pub struct Night {
+    /// All shots: sets one after the other, each in order of capture.
+    pub rows: Vec<Row>,
+    /// Sets, the one with the most frames first.
+    pub sets: Vec<Set>,
+    /// Groups, in order of their first frame.
+    pub groups: Vec<Group>,
+    /// Clock reading (see [`crate::frame::TakenAt::clock_s`]) at `time_s` = 0.
+    pub start_clock_s: Option<f64>,
+    /// Frames not measured yet.
+    pub pending: usize,
+    /// What the user should know about the night as a whole: no time zone, mixed sizes, …
+    pub warnings: Vec<String>,
+}

@@ -1,0 +1,4 @@
+//! The sky over the camera: lens projection, the sky's turning, expected trails.
+//!
+//! In: focal length, pole, exposure. Out: lengths and angles in px and degrees. Nothing here has
+//! seen a frame.

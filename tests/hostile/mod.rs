@@ -1,0 +1,1 @@
+//! Damaged files and other bad input.

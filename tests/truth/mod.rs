@@ -1,0 +1,1 @@
+//! Simulated frames against their truth.

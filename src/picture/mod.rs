@@ -1,3 +1,18 @@
-//! Frames for the eye: stretch, reduction, crops.
+//! Frames for the eye: reduction, stretch, crops, turning for display, encoding.
 //!
-//! In: a frame's colours in linear light. Out: 8-bit pictures. Nothing here measures.
+//! In: a frame's colours in linear light, sensor orientation. Out: smaller colours, 8-bit pictures
+//! and files. The stretch depends only on the sky's level and noise it is given, so frames of one
+//! night compare. Nothing here measures, and no toolkit is known here.
+
+pub mod encode;
+pub mod icon;
+pub mod orient;
+pub mod reduce;
+pub mod stretch;
+pub mod view;
+
+pub use encode::{EncodeError, write_png8, write_png16};
+pub use orient::Turn;
+pub use reduce::reduce_to;
+pub use stretch::{SkyStats, Stretch};
+pub use view::{Rgba, View, render};

@@ -228,6 +228,10 @@ pub struct Group {
     pub darks: Vec<usize>,
     /// Sky's turning, when it could be fitted.
     pub turn: Option<SkyTurn>,
+    /// Largest speed of a star over the sky of this frame, px per second of true time: what a gap in
+    /// the trails is told by. From the fitted turn or, without one, from the largest trail and the
+    /// exposure; `None` when neither is known.
+    pub largest_rate_px_s: Option<f64>,
     /// Trail lengths, px.
     pub trail: Option<Series>,
     /// Widths, px.

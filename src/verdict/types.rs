@@ -83,6 +83,8 @@ pub enum Reason {
     Noise,
     /// Stars swollen.
     Defocus,
+    /// Pointing jumped against the frames before and after.
+    Knock,
     /// Frames missing before this one.
     Gap,
     /// A long line that is not a star.
@@ -215,6 +217,7 @@ impl Tally {
 
 /// Thresholds of the rules. Values to start from are common practice; see docs/decisions.md.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Thresholds {
     /// Doubtful past this many px over the predicted trail…
     pub trail_doubt_px: f64,
@@ -244,8 +247,33 @@ pub struct Thresholds {
     pub elongation_doubt: f64,
     /// Tracked: elongation to reject.
     pub elongation_reject: f64,
-    /// Over-exposed past this share of clipped samples, percent.
+    /// Over-exposed past this share of clipped samples above the group's usual, percent.
     pub clipped_doubt_pct: f64,
+    /// Nothing left to use past this share of clipped samples, percent.
+    pub clipped_reject_pct: f64,
+    /// A value that is out of line must also differ by this share: the night's own scatter can be
+    /// so small that z alone flags trifles.
+    pub outlier_share: f64,
+    /// Doubtful when matched stars lost this many magnitudes.
+    pub flux_doubt_mag: f64,
+    /// Reject when they lost this many.
+    pub flux_reject_mag: f64,
+    /// A streak counts when longer than this percentage of the frame's diagonal.
+    pub streak_doubt_pct: f64,
+    /// Time-lapse: doubtful past this pointing jump, px of the film.
+    pub shift_doubt_px: f64,
+    /// Time-lapse: reject past this one.
+    pub shift_reject_px: f64,
+    /// Tracked: doubtful when stars are this much wider than typical.
+    pub tracked_width_doubt: f64,
+    /// Tracked: reject when this much wider.
+    pub tracked_width_reject: f64,
+    /// Tracked: doubtful when matched stars lost this many magnitudes.
+    pub tracked_flux_doubt_mag: f64,
+    /// Tracked: reject when they lost this many.
+    pub tracked_flux_reject_mag: f64,
+    /// Tracked: reject when the sky is this many times the night's darkest tenth.
+    pub tracked_sky_reject: f64,
 }
 
 impl Default for Thresholds {
@@ -266,6 +294,18 @@ impl Default for Thresholds {
             elongation_doubt: 1.25,
             elongation_reject: 1.5,
             clipped_doubt_pct: 5.0,
+            clipped_reject_pct: 50.0,
+            outlier_share: 0.08,
+            flux_doubt_mag: 0.3,
+            flux_reject_mag: 0.75,
+            streak_doubt_pct: 5.0,
+            shift_doubt_px: 1.0,
+            shift_reject_px: 5.0,
+            tracked_width_doubt: 1.25,
+            tracked_width_reject: 1.6,
+            tracked_flux_doubt_mag: 0.2,
+            tracked_flux_reject_mag: 0.7,
+            tracked_sky_reject: 3.0,
         }
     }
 }

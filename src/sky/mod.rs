@@ -2,3 +2,10 @@
 //!
 //! In: focal length, pole, exposure. Out: lengths and angles in px and degrees. Nothing here has
 //! seen a frame.
+
+pub mod limits;
+pub mod projection;
+pub mod turning;
+
+pub use projection::Camera;
+pub use turning::{Motion, trail_at};

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::advice::{AdviceOptions, NextTime};
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::Night;
+pub use crate::store::Recent;
 use crate::verdict::{Decisions, Judged, Purpose, Thresholds};
 
 /// Tells one opened night from the next, so that late reports of a closed one are dropped.
@@ -133,23 +134,6 @@ pub struct Progress {
     pub per_second: Option<f64>,
     /// Seconds left, after three seconds.
     pub left_s: Option<f64>,
-}
-
-/// A night that was opened before.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Recent {
-    /// Folder name.
-    pub title: String,
-    /// Where.
-    pub paths: Vec<PathBuf>,
-    /// Day of its first frame, ISO 8601, or empty.
-    pub day: String,
-    /// Judged as.
-    pub purpose: Purpose,
-    /// Verdicts of its frames as a string of k, d, r and . (not measured).
-    pub ribbon: String,
-    /// Outcome in words ("307 of 360 used").
-    pub outcome: String,
 }
 
 /// Everything derived from what is measured so far.

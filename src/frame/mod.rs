@@ -16,6 +16,10 @@ pub use formats::{open, open_colour, read_facts};
 pub use listing::{Listing, Shot, list};
 pub use samples::{Colour, Frame, GreenLayout, Light, Samples};
 
+/// Raised whenever [`read_facts`] may answer differently for the same file; kept facts of another
+/// version are not used.
+pub const FACTS_VERSION: u32 = 1;
+
 /// What bounds one file's reading, so that a damaged or hostile one cannot fill the memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::night::Night;
+
 /// Use it, use it but look again, leave it out.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize,
@@ -187,6 +189,21 @@ pub struct Judged {
     pub findings: Vec<Finding>,
     /// In order of time.
     pub events: Vec<Event>,
+}
+
+impl Judged {
+    /// The verdict in force of each row of `night`: the person's where there is one, else the
+    /// advised one.
+    #[must_use]
+    pub fn in_force(&self, night: &Night, decisions: &Decisions) -> Vec<Verdict> {
+        let advised = self.judgements.iter().map(|judgement| judgement.verdict);
+        night
+            .rows
+            .iter()
+            .zip(advised.chain(std::iter::repeat(Verdict::Keep)))
+            .map(|(row, advised)| decisions.get(&row.shot).copied().unwrap_or(advised))
+            .collect()
+    }
 }
 
 /// What the person decided, by shot (see [`crate::night::FrameInput::shot`]).

@@ -2,3 +2,19 @@
 //!
 //! In: actions and the engine's reports. Out: a changed model and effects to run. What is drawn
 //! belongs to `ui`.
+
+pub mod action;
+pub mod apply;
+pub mod choosing;
+pub mod commands;
+pub mod deciding;
+pub mod model;
+pub mod open_night;
+pub mod reports;
+pub mod undo;
+
+pub use action::Action;
+pub use commands::{COMMANDS, Chord, Command, Key};
+pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
+pub use open_night::{Answer, FindingKey, OpenNight, PictureState};
+pub use undo::{Step, UndoStack};

@@ -10,6 +10,10 @@ pub use effect::{
     Derived, Effect, ExportWhat, NightId, OpenRequest, Picture, Progress, Recent, Report,
 };
 
+/// Types of the frame room that the engine's effects and reports carry, so that the window needs
+/// no other room for them.
+pub use crate::frame::{CameraKey, Colour, Supplied};
+
 use std::sync::Arc;
 
 /// Called from the engine's threads whenever a report is waiting.

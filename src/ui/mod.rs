@@ -1,2 +1,212 @@
 //! The window in egui: pages, chart, frame view, theme, widgets. It reads the model, turns input
 //! into actions and draws; it decides nothing.
+
+pub mod fold;
+pub mod frame_block;
+pub mod first_run;
+pub mod frames_page;
+mod keys;
+pub mod marks;
+mod night_page;
+mod panel;
+mod status;
+pub mod theme;
+mod topbar;
+pub mod widgets;
+
+use std::sync::Arc;
+
+use egui::{Context, Ui};
+
+use crate::app::{Action, Model, Page, Theme};
+use crate::engine::{Engine, OpenRequest};
+
+pub use fold::Fold;
+pub use theme::Tokens;
+
+/// What every part of the window draws from.
+#[derive(Debug, Clone, Copy)]
+pub struct Cx<'a> {
+    /// The state.
+    pub model: &'a Model,
+    /// The colours.
+    pub t: &'a Tokens,
+    /// What is folded away.
+    pub fold: Fold,
+}
+
+/// The window.
+pub struct App {
+    engine: Engine,
+    model: Model,
+    theme: Option<Theme>,
+    frame_block: frame_block::State,
+    frames_page: frames_page::State,
+    first_run: first_run::State,
+    night_page: night_page::State,
+    panel: panel::State,
+    topbar: topbar::State,
+}
+
+/// Opens the window, on a night if one is asked for, and returns when it is closed.
+///
+/// # Errors
+/// When there is no display or no way to draw on it, in words.
+pub fn run(open: Option<OpenRequest>) -> Result<(), String> {
+    let options = eframe::NativeOptions {
+        viewport: egui::ViewportBuilder::default()
+            .with_app_id("nightloupe")
+            .with_title("nightloupe")
+            .with_inner_size([1440.0, 900.0])
+            .with_min_inner_size([960.0, 640.0]),
+        ..Default::default()
+    };
+    eframe::run_native(
+        "nightloupe",
+        options,
+        Box::new(move |cx| {
+            let ctx = cx.egui_ctx.clone();
+            let engine = Engine::new(0, Arc::new(move || ctx.request_repaint()));
+            Ok(Box::new(App::new(engine, open)))
+        }),
+    )
+    .map_err(|error| error.to_string())
+}
+
+impl App {
+    /// A window on `engine`, opening a night if one is asked for.
+    #[must_use]
+    pub fn new(engine: Engine, open: Option<OpenRequest>) -> Self {
+        let mut app = Self {
+            engine,
+            model: Model::default(),
+            theme: None,
+            frame_block: frame_block::State::default(),
+            frames_page: frames_page::State::default(),
+            first_run: first_run::State::default(),
+            night_page: night_page::State::default(),
+            panel: panel::State::default(),
+            topbar: topbar::State::default(),
+        };
+        app.apply(Action::Start);
+        if let Some(request) = open {
+            app.apply(Action::OpenRequest(Box::new(request)));
+        }
+        app
+    }
+
+    /// The state, for tests and for the window's title.
+    #[must_use]
+    pub const fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// Applies an action and starts what it asks for.
+    pub fn apply(&mut self, action: Action) {
+        for effect in self.model.apply(action) {
+            self.engine.run(effect);
+        }
+    }
+
+    /// Takes in what the engine has said and what was typed or dropped.
+    pub fn take_in(&mut self, ctx: &Context) {
+        for report in self.engine.reports() {
+            self.apply(Action::Report(Box::new(report)));
+        }
+        let dropped: Vec<_> = ctx.input(|input| {
+            (input.raw.dropped_files.iter())
+                .map(|file| file.path().to_path_buf())
+                .collect()
+        });
+        if !dropped.is_empty() {
+            self.apply(Action::Open(dropped));
+        }
+        for action in keys::actions(ctx, &self.model) {
+            self.apply(action);
+        }
+    }
+
+    /// Draws the window into `ui` and applies what was done in it.
+    pub fn draw(&mut self, ui: &mut Ui) {
+        let ctx = ui.ctx().clone();
+        if self.theme != Some(self.model.theme) {
+            theme::apply(&ctx, self.model.theme);
+            ui.set_style(ctx.global_style());
+            self.theme = Some(self.model.theme);
+        }
+        let tokens = Tokens::of(self.model.theme);
+        let mut actions = Vec::new();
+        let area = ui.max_rect();
+        ui.painter().rect_filled(area, 0.0, tokens.bg);
+        let cx = Cx {
+            model: &self.model,
+            t: &tokens,
+            fold: Fold::of(area.size()),
+        };
+        let (top, rest) = area.split_top_bottom_at_y(area.top() + 44.0);
+        let (page, bottom) = rest.split_top_bottom_at_y(rest.bottom() - 28.0);
+        inside(ui, "top", top, |ui| {
+            topbar::show(ui, cx, &mut self.topbar, &mut actions)
+        });
+        inside(ui, "page", page, |ui| {
+            if self.model.night.is_none() {
+                first_run::show(ui, cx, &mut self.first_run, &mut actions);
+                return;
+            }
+            match self.model.page {
+                Page::Night => {
+                    let blocks = night_page::Blocks {
+                        state: &mut self.night_page,
+                        frame: &mut self.frame_block,
+                        panel: &mut self.panel,
+                    };
+                    night_page::show(ui, cx, blocks, &mut actions);
+                }
+                Page::Frames => {
+                    frames_page::show(
+                        ui,
+                        cx,
+                        &mut self.frames_page,
+                        &mut self.frame_block,
+                        &mut actions,
+                    );
+                }
+            }
+        });
+        inside(ui, "status", bottom, |ui| {
+            status::show(ui, cx, &mut actions)
+        });
+        for action in actions {
+            self.apply(action);
+        }
+        if let Some(text) = self.model.take_copy() {
+            ctx.copy_text(text);
+        }
+    }
+}
+
+impl eframe::App for App {
+    fn logic(&mut self, ctx: &Context, _frame: &mut eframe::Frame) {
+        self.take_in(ctx);
+    }
+
+    fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
+        self.draw(ui);
+    }
+}
+
+/// Draws `add` in `rect` of the window, clipped to it.
+pub(crate) fn inside<R>(
+    ui: &mut Ui,
+    salt: &str,
+    rect: egui::Rect,
+    add: impl FnOnce(&mut Ui) -> R,
+) -> R {
+    let builder = egui::UiBuilder::new()
+        .id_salt(salt)
+        .max_rect(rect)
+        .layout(egui::Layout::top_down(egui::Align::Min));
+    let mut child = ui.new_child(builder);
+    child.shrink_clip_rect(rect);
+    add(&mut child)
+}

@@ -1,0 +1,116 @@
+//! Everything that can change the window's state.
+
+use std::path::PathBuf;
+
+use crate::engine::{CameraKey, ExportWhat, OpenRequest, Report, Supplied};
+use crate::verdict::{Purpose, Verdict};
+
+use super::model::{Mark, Page, PictureZoom, Theme};
+use super::open_night::FindingKey;
+
+/// Everything that can change the window's state.
+#[derive(Debug, Clone)]
+pub enum Action {
+    /// The engine said something.
+    Report(Box<Report>),
+    /// At start: ask for what is kept from before.
+    Start,
+    /// Open what the command line asked for.
+    OpenRequest(Box<OpenRequest>),
+    /// Open these folders or files.
+    Open(Vec<PathBuf>),
+    /// Open what is typed on the first page.
+    OpenTyped,
+    /// Make (once) and open the sample night.
+    OpenSample,
+    /// Ask for a folder.
+    ChooseFolder,
+    /// The place typed on the first page changed.
+    TypePath(String),
+    /// The file typed for an export changed.
+    TypeExport(String),
+    /// Forget the recent nights.
+    ClearRecents,
+    /// Close the night and go back to the first page.
+    CloseNight,
+    /// Show a page.
+    GoTo(Page),
+    /// Judge for another purpose.
+    SetPurpose(Purpose),
+    /// Judge for the next purpose.
+    NextPurpose,
+    /// Read in another light.
+    SetTheme(Theme),
+    /// Show the camera with this index.
+    ChooseSet(usize),
+    /// Choose the frame at this place.
+    Choose(usize),
+    /// Choose a frame this many places on (negative: back).
+    Step(isize),
+    /// Lengthen the choice by this many frames.
+    Extend(isize),
+    /// Lengthen the choice up to the frame at this place.
+    ExtendTo(usize),
+    /// First frame.
+    First,
+    /// Last frame.
+    Last,
+    /// The next frame that needs the person (or, false, the one before).
+    NextDoubtful(bool),
+    /// Choose the frames from one place to another, both in it.
+    ChooseRange(usize, usize),
+    /// Choose these places.
+    ChoosePlaces(Vec<usize>),
+    /// Choose the frames of a finding.
+    ShowFinding(FindingKey),
+    /// Drop the choice of several frames, else close what is open on top.
+    Escape,
+    /// Give the chosen frame, or every frame of the choice, a verdict.
+    SetVerdict(Verdict),
+    /// Give the chosen frame or choice back to the advice.
+    FollowAdvice,
+    /// Take the offer with this index of a finding.
+    TakeOffer(FindingKey, usize),
+    /// Keep things as they are and close this finding.
+    Leave(FindingKey),
+    /// Undo what this finding did.
+    TakeBack(FindingKey),
+    /// Take back the last step.
+    Undo,
+    /// Do it again.
+    Redo,
+    /// Show a part of the night: from, to, in seconds.
+    ZoomTo(f64, f64),
+    /// Zoom time by a factor (below 1: closer) about the chosen frame.
+    ZoomBy(f64),
+    /// Show the whole night.
+    WholeNight,
+    /// Tick or untick a mark.
+    ToggleMark(Mark),
+    /// Hide or show all marks.
+    ToggleMarks,
+    /// How large the frame is shown.
+    SetPictureZoom(PictureZoom),
+    /// Fit or 1:1.
+    TogglePictureZoom,
+    /// Let the frame fill the page, or not.
+    ToggleFrameFills,
+    /// Keep facts the person typed for a camera.
+    Supply(CameraKey, Supplied),
+    /// Stop measuring.
+    Cancel,
+    /// Carry on, or try failed frames again too.
+    Resume(bool),
+    /// Ask where, then save.
+    ChooseExport(ExportWhat),
+    /// Save to the typed file.
+    ExportTyped(ExportWhat),
+    /// Copy Next time as text.
+    CopyNextTime,
+    /// Show or hide the keys.
+    ToggleKeys,
+    /// Show or hide the list of warnings.
+    ToggleWarnings,
+    /// Drop the notice with this index.
+    DismissNotice(usize),
+}

@@ -1,0 +1,206 @@
+//! One place where the state changes: an action in, effects out.
+
+use std::path::PathBuf;
+
+use crate::engine::{Effect, OpenRequest};
+use crate::verdict::Purpose;
+
+use super::action::Action;
+use super::model::{Model, Notice, Opening, Page, PictureZoom};
+use super::open_night::{PICTURES_KEPT, PictureState};
+
+impl Model {
+    /// Applies `action`; what has to be run for it comes back.
+    pub fn apply(&mut self, action: Action) -> Vec<Effect> {
+        let mut effects = Vec::new();
+        self.change(action, &mut effects);
+        self.want_picture(&mut effects);
+        effects
+    }
+
+    fn change(&mut self, action: Action, effects: &mut Vec<Effect>) {
+        match action {
+            Action::Report(report) => self.hear(*report, effects),
+            Action::Start => effects.push(Effect::ListRecents),
+            Action::OpenRequest(request) => self.open(*request, effects),
+            Action::Open(paths) => self.open_paths(paths, effects),
+            Action::OpenTyped => self.open_typed(effects),
+            Action::OpenSample => {
+                let request = OpenRequest {
+                    sample: true,
+                    ..OpenRequest::default()
+                };
+                self.open(request, effects);
+            }
+            Action::ChooseFolder => effects.push(Effect::ChooseFolder),
+            Action::TypePath(text) => self.typed_path = text,
+            Action::TypeExport(text) => self.typed_export = text,
+            Action::ClearRecents => effects.push(Effect::ClearRecents),
+            Action::CloseNight => self.close_night(effects),
+            Action::GoTo(page) => self.go_to(page),
+            Action::SetPurpose(purpose) => self.set_purpose(purpose, effects),
+            Action::NextPurpose => self.set_purpose(next_purpose(self.purpose), effects),
+            Action::SetTheme(theme) => self.theme = theme,
+            Action::SetVerdict(_)
+            | Action::FollowAdvice
+            | Action::TakeOffer(..)
+            | Action::Leave(_)
+            | Action::TakeBack(_)
+            | Action::Undo
+            | Action::Redo => self.decide(&action, effects),
+            Action::ToggleMark(mark) => self.marks.toggle(mark),
+            Action::ToggleMarks => self.marks.hidden = !self.marks.hidden,
+            Action::SetPictureZoom(zoom) => self.picture_zoom = zoom,
+            Action::TogglePictureZoom => {
+                self.picture_zoom = match self.picture_zoom {
+                    PictureZoom::Fit => PictureZoom::OneToOne,
+                    PictureZoom::OneToOne => PictureZoom::Fit,
+                };
+            }
+            Action::ToggleFrameFills => {
+                self.frame_fills = !self.frame_fills && self.night.is_some();
+            }
+            Action::Supply(camera, supplied) => {
+                if let Some(night) = &mut self.night {
+                    night.supplied.insert(camera.clone(), supplied);
+                    effects.push(Effect::Supply { camera, supplied });
+                }
+            }
+            Action::Cancel => effects.push(Effect::Cancel),
+            Action::Resume(failed_too) => {
+                if let Some(night) = &mut self.night {
+                    night.finished = None;
+                    effects.push(Effect::Resume { failed_too });
+                }
+            }
+            Action::ChooseExport(what) => effects.push(Effect::ChooseAndExport(what)),
+            Action::ExportTyped(what) => {
+                let to = PathBuf::from(self.typed_export.trim());
+                if to.as_os_str().is_empty() {
+                    self.tell("Type where to save first.", true);
+                } else {
+                    effects.push(Effect::Export { what, to });
+                }
+            }
+            Action::CopyNextTime => {
+                self.to_copy = self.night.as_ref().and_then(|n| n.next_time_text());
+            }
+            Action::ToggleKeys => self.keys_shown = !self.keys_shown,
+            Action::ToggleWarnings => self.warnings_shown = !self.warnings_shown,
+            Action::DismissNotice(index) => {
+                if index < self.notices.len() {
+                    self.notices.remove(index);
+                }
+            }
+            choosing => self.choose(choosing, effects),
+        }
+    }
+
+    fn open_paths(&mut self, paths: Vec<PathBuf>, effects: &mut Vec<Effect>) {
+        if paths.is_empty() {
+            return;
+        }
+        let request = OpenRequest {
+            paths,
+            ..OpenRequest::default()
+        };
+        self.open(request, effects);
+    }
+
+    fn open_typed(&mut self, effects: &mut Vec<Effect>) {
+        let typed = self.typed_path.trim();
+        // A path copied from a file manager may come as a file URL or in quotes.
+        let typed = typed.strip_prefix("file://").unwrap_or(typed);
+        let typed = typed.trim_matches(['"', '\'']);
+        if typed.is_empty() {
+            self.open_error = Some("Type or paste where the frames are first.".to_owned());
+        } else {
+            self.open_paths(vec![PathBuf::from(typed)], effects);
+        }
+    }
+
+    fn open(&mut self, base: OpenRequest, effects: &mut Vec<Effect>) {
+        if base.purpose != Purpose::default() {
+            self.purpose = base.purpose;
+        }
+        let request = self.request(base);
+        let what = if request.sample && request.paths.is_empty() {
+            "the sample night".to_owned()
+        } else {
+            let names: Vec<_> = (request.paths.iter())
+                .map(|path| path.display().to_string())
+                .collect();
+            match names.as_slice() {
+                [one] => one.clone(),
+                several => format!("{} files", several.len()),
+            }
+        };
+        self.night = None;
+        self.frame_fills = false;
+        self.open_error = None;
+        self.page = Page::Night;
+        self.keys_shown = false;
+        self.opening = Some(Opening {
+            id: request.id,
+            what,
+        });
+        effects.push(Effect::Open(Box::new(request)));
+    }
+
+    fn close_night(&mut self, effects: &mut Vec<Effect>) {
+        self.night = None;
+        self.opening = None;
+        self.page = Page::Night;
+        effects.push(Effect::Cancel);
+        effects.push(Effect::ListRecents);
+    }
+
+    fn go_to(&mut self, page: Page) {
+        self.keys_shown = false;
+        self.frame_fills = false;
+        if page == Page::Night || self.night.is_some() {
+            self.page = page;
+        }
+    }
+
+    /// Something to tell the person.
+    pub(super) fn tell(&mut self, text: impl Into<String>, is_error: bool) {
+        // More would not be read.
+        const MOST: usize = 20;
+        let notice = Notice {
+            text: text.into(),
+            is_error,
+        };
+        self.notices.retain(|told| *told != notice);
+        if self.notices.len() >= MOST {
+            self.notices.remove(0);
+        }
+        self.notices.push(notice);
+    }
+
+    /// Asks for the chosen frame's picture when it is neither here nor on its way.
+    fn want_picture(&mut self, effects: &mut Vec<Effect>) {
+        let Some(night) = &mut self.night else {
+            return;
+        };
+        let Some((_, row)) = night.chosen_row() else {
+            return;
+        };
+        let shot = row.shot;
+        if let Some(index) = night.pictures.iter().position(|(kept, _)| *kept == shot) {
+            let latest = night.pictures.remove(index);
+            night.pictures.push(latest);
+            return;
+        }
+        night.pictures.push((shot, PictureState::Loading));
+        if night.pictures.len() > PICTURES_KEPT {
+            night.pictures.remove(0);
+        }
+        effects.push(Effect::LoadPicture { shot });
+    }
+}
+
+fn next_purpose(purpose: Purpose) -> Purpose {
+    let at = Purpose::ALL.iter().position(|&p| p == purpose).unwrap_or(0);
+    Purpose::ALL[(at + 1) % Purpose::ALL.len()]
+}

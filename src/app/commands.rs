@@ -1,0 +1,391 @@
+//! The commands: keys, menus, the page of keys and tips all follow from this table.
+
+use crate::verdict::Verdict;
+
+use super::action::Action;
+use super::model::{Model, Page};
+
+/// A key of the keyboard, by what it says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Key {
+    /// A letter (upper case), digit or sign.
+    Char(char),
+    /// Arrow left.
+    Left,
+    /// Arrow right.
+    Right,
+    /// Home.
+    Home,
+    /// End.
+    End,
+    /// Escape.
+    Escape,
+}
+
+/// A key with its modifiers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Chord {
+    /// The key.
+    pub key: Key,
+    /// With Shift.
+    pub shift: bool,
+    /// With Ctrl (Command on a Mac).
+    pub ctrl: bool,
+}
+
+impl Chord {
+    const fn plain(key: Key) -> Self {
+        Self {
+            key,
+            shift: false,
+            ctrl: false,
+        }
+    }
+
+    const fn shift(key: Key) -> Self {
+        Self {
+            key,
+            shift: true,
+            ctrl: false,
+        }
+    }
+
+    const fn ctrl(key: Key, shift: bool) -> Self {
+        Self {
+            key,
+            shift,
+            ctrl: true,
+        }
+    }
+
+    /// In words ("Shift Left", "K").
+    #[must_use]
+    pub fn words(self) -> String {
+        let mut words = String::new();
+        if self.ctrl {
+            words.push_str("Ctrl ");
+        }
+        if self.shift {
+            words.push_str("Shift ");
+        }
+        match self.key {
+            Key::Char('-') => words.push('−'),
+            Key::Char(letter) => words.push(letter),
+            Key::Left => words.push_str("Left"),
+            Key::Right => words.push_str("Right"),
+            Key::Home => words.push_str("Home"),
+            Key::End => words.push_str("End"),
+            Key::Escape => words.push_str("Esc"),
+        }
+        words
+    }
+}
+
+/// What a command is about; a heading on the page of keys.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// Opening, pages, help.
+    Window,
+    /// Stepping and choosing.
+    Frames,
+    /// Verdicts.
+    Verdicts,
+    /// What is shown of the night and the frame.
+    View,
+}
+
+impl Group {
+    /// All of them, in the order of the page of keys.
+    pub const ALL: [Self; 4] = [Self::Frames, Self::Verdicts, Self::View, Self::Window];
+
+    /// The heading.
+    #[must_use]
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Window => "Window",
+            Self::Frames => "Frames",
+            Self::Verdicts => "Verdicts",
+            Self::View => "View",
+        }
+    }
+}
+
+/// One command.
+#[derive(Debug)]
+pub struct Command {
+    /// Its name in code.
+    pub id: &'static str,
+    /// The label of its button or menu entry.
+    pub label: &'static str,
+    /// What it does, a line.
+    pub tip: &'static str,
+    /// Heading it stands under.
+    pub group: Group,
+    /// Keys that do it, the one to show first.
+    pub keys: &'static [Chord],
+    /// The action, or `None` when it can't be done now.
+    pub action: fn(&Model) -> Option<Action>,
+}
+
+impl Command {
+    /// Whether `chord` does it.
+    #[must_use]
+    pub fn has_key(&self, chord: Chord) -> bool {
+        self.keys.contains(&chord)
+    }
+
+    /// The tip with the key ("Use it (K)").
+    #[must_use]
+    pub fn tip_with_key(&self) -> String {
+        self.keys.first().map_or_else(
+            || self.tip.to_owned(),
+            |key| format!("{} ({})", self.tip, key.words()),
+        )
+    }
+}
+
+/// The command with this id.
+#[must_use]
+pub fn command(id: &str) -> Option<&'static Command> {
+    COMMANDS.iter().find(|command| command.id == id)
+}
+
+/// The command that `chord` does.
+#[must_use]
+pub fn command_for(chord: Chord) -> Option<&'static Command> {
+    COMMANDS.iter().find(|command| command.has_key(chord))
+}
+
+const fn letter(letter: char) -> Chord {
+    Chord::plain(Key::Char(letter))
+}
+
+fn with_night(model: &Model, action: Action) -> Option<Action> {
+    model.night.is_some().then_some(action)
+}
+
+macro_rules! command {
+    ($id:literal, $label:literal, $tip:literal, $group:ident, [$($key:expr),*], $action:expr) => {
+        Command {
+            id: $id,
+            label: $label,
+            tip: $tip,
+            group: Group::$group,
+            keys: &[$($key),*],
+            action: $action,
+        }
+    };
+}
+
+/// All commands.
+pub const COMMANDS: &[Command] = &[
+    command!(
+        "previous",
+        "Previous",
+        "The frame before",
+        Frames,
+        [Chord::plain(Key::Left)],
+        |m| with_night(m, Action::Step(-1))
+    ),
+    command!(
+        "next",
+        "Next",
+        "The frame after",
+        Frames,
+        [Chord::plain(Key::Right)],
+        |m| with_night(m, Action::Step(1))
+    ),
+    command!(
+        "shorten",
+        "Choose back",
+        "Lengthen the choice to the frame before",
+        Frames,
+        [Chord::shift(Key::Left)],
+        |m| with_night(m, Action::Extend(-1))
+    ),
+    command!(
+        "lengthen",
+        "Choose on",
+        "Lengthen the choice to the frame after",
+        Frames,
+        [Chord::shift(Key::Right)],
+        |m| with_night(m, Action::Extend(1))
+    ),
+    command!(
+        "first",
+        "First",
+        "The first frame",
+        Frames,
+        [Chord::plain(Key::Home)],
+        |m| with_night(m, Action::First)
+    ),
+    command!(
+        "last",
+        "Last",
+        "The last frame",
+        Frames,
+        [Chord::plain(Key::End)],
+        |m| with_night(m, Action::Last)
+    ),
+    command!(
+        "next-doubtful",
+        "Next doubtful",
+        "Next frame that needs you",
+        Frames,
+        [letter('N')],
+        |m| with_night(m, Action::NextDoubtful(true))
+    ),
+    command!(
+        "previous-doubtful",
+        "Previous doubtful",
+        "Previous frame that needs you",
+        Frames,
+        [Chord::shift(Key::Char('N'))],
+        |m| with_night(m, Action::NextDoubtful(false))
+    ),
+    command!(
+        "escape",
+        "Drop the choice",
+        "Drop the choice of frames, or close what is on top",
+        Frames,
+        [Chord::plain(Key::Escape)],
+        |_| Some(Action::Escape)
+    ),
+    command!("keep", "Keep", "Use it", Verdicts, [letter('K')], |m| {
+        with_night(m, Action::SetVerdict(Verdict::Keep))
+    }),
+    command!(
+        "doubtful",
+        "Doubtful",
+        "Use it, but look again",
+        Verdicts,
+        [letter('D')],
+        |m| with_night(m, Action::SetVerdict(Verdict::Doubtful))
+    ),
+    command!(
+        "reject",
+        "Reject",
+        "Leave it out",
+        Verdicts,
+        [letter('R')],
+        |m| with_night(m, Action::SetVerdict(Verdict::Reject))
+    ),
+    command!(
+        "advised",
+        "As advised",
+        "Forget your verdict and follow the advice",
+        Verdicts,
+        [letter('A')],
+        |m| with_night(m, Action::FollowAdvice)
+    ),
+    command!(
+        "undo",
+        "Undo",
+        "Take back the last step",
+        Verdicts,
+        [letter('Z'), Chord::ctrl(Key::Char('Z'), false)],
+        |m| m.undo_name().map(|_| Action::Undo)
+    ),
+    command!(
+        "redo",
+        "Redo",
+        "Do again what was taken back",
+        Verdicts,
+        [
+            Chord::shift(Key::Char('Z')),
+            Chord::ctrl(Key::Char('Z'), true)
+        ],
+        |m| m.redo_name().map(|_| Action::Redo)
+    ),
+    command!(
+        "purpose",
+        "Judge as the next",
+        "Judge for the next purpose",
+        Verdicts,
+        [letter('W')],
+        |_| Some(Action::NextPurpose)
+    ),
+    command!(
+        "zoom-in",
+        "Zoom in",
+        "Zoom time in",
+        View,
+        [letter('+'), letter('=')],
+        |m| with_night(m, Action::ZoomBy(0.5))
+    ),
+    command!(
+        "zoom-out",
+        "Zoom out",
+        "Zoom time out",
+        View,
+        [letter('-')],
+        |m| with_night(m, Action::ZoomBy(2.0))
+    ),
+    command!(
+        "whole-night",
+        "Whole night",
+        "Show the whole night",
+        View,
+        [letter('0')],
+        |m| with_night(m, Action::WholeNight)
+    ),
+    command!(
+        "frame-fills",
+        "Frame fills the page",
+        "Frame fills the page, again to return",
+        View,
+        [letter('F')],
+        |m| with_night(m, Action::ToggleFrameFills)
+    ),
+    command!(
+        "fit",
+        "Fit or 1:1",
+        "All of the frame, or one sample a pixel",
+        View,
+        [letter('X')],
+        |m| with_night(m, Action::TogglePictureZoom)
+    ),
+    command!(
+        "marks",
+        "Marks on or off",
+        "Show or hide all that is drawn on the frame",
+        View,
+        [letter('S')],
+        |m| with_night(m, Action::ToggleMarks)
+    ),
+    command!(
+        "copy",
+        "Copy Next time",
+        "Copy Next time as text",
+        View,
+        [letter('C')],
+        |m| with_night(m, Action::CopyNextTime)
+    ),
+    command!(
+        "night",
+        "Night",
+        "The night at a glance",
+        Window,
+        [letter('1')],
+        |_| Some(Action::GoTo(Page::Night))
+    ),
+    command!(
+        "frames",
+        "Frames",
+        "Every frame in a table",
+        Window,
+        [letter('4')],
+        |m| with_night(m, Action::GoTo(Page::Frames))
+    ),
+    command!(
+        "open",
+        "Open…",
+        "Open a folder of frames",
+        Window,
+        [letter('O'), Chord::ctrl(Key::Char('O'), false)],
+        |_| Some(Action::ChooseFolder)
+    ),
+    command!("keys", "Keys", "All keys", Window, [letter('?')], |_| Some(
+        Action::ToggleKeys
+    )),
+];

@@ -1,0 +1,250 @@
+//! The night that is open: what is derived, what the person decided, what is chosen.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::advice::{self, NextTime, Outcome};
+use crate::engine::{CameraKey, Derived, NightId, Picture, Progress, Supplied};
+use crate::night::{Night, Row, Set};
+use crate::verdict::{Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
+
+use super::undo::UndoStack;
+
+/// Tells a finding from the others while the night is measured on: its reason and first shot.
+pub type FindingKey = (Reason, usize);
+
+/// What the person answered to a finding.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// In words ("rejected", "left as it is").
+    pub done: String,
+    /// Decisions of its frames before, to give back by Take back.
+    pub before: Vec<(usize, Option<Verdict>)>,
+}
+
+/// How far a frame's picture is.
+#[derive(Debug, Clone)]
+pub enum PictureState {
+    /// Asked for.
+    Loading,
+    /// Here.
+    Ready(Arc<Picture>),
+    /// Could not be read, and why.
+    Failed(String),
+}
+
+/// Pictures kept: the chosen frame's and one beside it. A 24-megapixel frame is 150 MB.
+pub(super) const PICTURES_KEPT: usize = 2;
+
+/// The night that is open.
+#[derive(Debug)]
+pub struct OpenNight {
+    /// Which.
+    pub id: NightId,
+    /// Its folder's name.
+    pub title: String,
+    /// Where it lies.
+    pub paths: Vec<PathBuf>,
+    /// What is derived so far.
+    pub derived: Derived,
+    /// What the person decided.
+    pub decisions: Decisions,
+    /// Facts the person supplied.
+    pub supplied: BTreeMap<CameraKey, Supplied>,
+    /// The camera shown, an index into `Night::sets`.
+    pub set: usize,
+    /// The chosen frame: a place in the set's `frames`, 0 for frame 1.
+    pub chosen: usize,
+    /// Frames chosen together, in order, places in the set's `frames`; empty for none.
+    pub range: Vec<usize>,
+    /// The part of the night the lanes show, seconds as in `Row::time_s`; `None` for all of it.
+    pub zoom: Option<(f64, f64)>,
+    /// How far measuring is; `None` when nothing runs.
+    pub progress: Option<Progress>,
+    /// Seconds it took and whether it was cancelled, once it ended.
+    pub finished: Option<(f64, bool)>,
+    /// Answered findings.
+    pub answers: BTreeMap<FindingKey, Answer>,
+    /// What can be taken back.
+    pub undo: UndoStack,
+    /// Pictures by shot, the latest last.
+    pub pictures: Vec<(usize, PictureState)>,
+    /// The verdict in force of every row: the person's, else the advised one.
+    pub verdicts: Vec<Verdict>,
+    /// What the used frames give.
+    pub outcome: Outcome,
+}
+
+impl OpenNight {
+    /// A night of which nothing is derived yet.
+    #[must_use]
+    pub fn new(id: NightId, title: String, paths: Vec<PathBuf>, decisions: Decisions) -> Self {
+        Self {
+            id,
+            title,
+            paths,
+            derived: Derived {
+                night: Arc::default(),
+                judged: Arc::default(),
+                next_time: Arc::default(),
+            },
+            decisions,
+            supplied: BTreeMap::new(),
+            set: 0,
+            chosen: 0,
+            range: Vec::new(),
+            zoom: None,
+            progress: None,
+            finished: None,
+            answers: BTreeMap::new(),
+            undo: UndoStack::default(),
+            pictures: Vec::new(),
+            verdicts: Vec::new(),
+            outcome: Outcome::default(),
+        }
+    }
+
+    /// The table.
+    #[must_use]
+    pub fn night(&self) -> &Night {
+        &self.derived.night
+    }
+
+    /// Verdicts and findings.
+    #[must_use]
+    pub fn judged(&self) -> &Judged {
+        &self.derived.judged
+    }
+
+    /// The camera shown.
+    #[must_use]
+    pub fn shown_set(&self) -> Option<&Set> {
+        self.night().sets.get(self.set)
+    }
+
+    /// Rows of the frames shown: frame n is the row `frames()[n - 1]`.
+    #[must_use]
+    pub fn frames(&self) -> &[usize] {
+        self.shown_set().map_or(&[], |set| set.frames.as_slice())
+    }
+
+    /// The row of the frame at `place`, with its index in the night's rows.
+    #[must_use]
+    pub fn row_at(&self, place: usize) -> Option<(usize, &Row)> {
+        let index = *self.frames().get(place)?;
+        Some((index, self.night().rows.get(index)?))
+    }
+
+    /// The chosen frame's row, with its index in the night's rows.
+    #[must_use]
+    pub fn chosen_row(&self) -> Option<(usize, &Row)> {
+        self.row_at(self.chosen)
+    }
+
+    /// The place in `frames` of a row of the night.
+    #[must_use]
+    pub fn place_of(&self, row: usize) -> Option<usize> {
+        self.frames().iter().position(|&index| index == row)
+    }
+
+    /// The verdict in force of a row.
+    #[must_use]
+    pub fn verdict_of(&self, row: usize) -> Verdict {
+        self.verdicts.get(row).copied().unwrap_or_default()
+    }
+
+    /// Whether a row is neither measured nor known to be unreadable.
+    #[must_use]
+    pub fn is_pending(&self, row: usize) -> bool {
+        (self.night().rows.get(row)).is_some_and(|r| r.measure.is_none() && r.error.is_none())
+    }
+
+    /// Whether the person set a row's verdict.
+    #[must_use]
+    pub fn is_set_by_you(&self, row: usize) -> bool {
+        (self.night().rows.get(row)).is_some_and(|r| self.decisions.contains_key(&r.shot))
+    }
+
+    /// Next time, for the camera shown.
+    #[must_use]
+    pub fn next_time(&self) -> Option<&NextTime> {
+        self.derived.next_time.get(self.set)
+    }
+
+    /// How many of each verdict among the frames shown.
+    #[must_use]
+    pub fn tally(&self) -> Tally {
+        self.tally_of(self.frames())
+    }
+
+    /// How many of each verdict among `rows`.
+    #[must_use]
+    pub fn tally_of(&self, rows: &[usize]) -> Tally {
+        let mut tally = Tally::default();
+        for &row in rows {
+            tally.by_you += usize::from(self.is_set_by_you(row));
+            if self.is_pending(row) && !self.is_set_by_you(row) {
+                tally.pending += 1;
+                continue;
+            }
+            match self.verdict_of(row) {
+                Verdict::Keep => tally.keep += 1,
+                Verdict::Doubtful => tally.doubtful += 1,
+                Verdict::Reject => tally.reject += 1,
+            }
+        }
+        tally
+    }
+
+    /// How a finding is told from the others.
+    #[must_use]
+    pub fn key_of(&self, finding: &Finding) -> FindingKey {
+        let shot = (finding.rows.first())
+            .and_then(|&row| self.night().rows.get(row))
+            .map_or(usize::MAX, |row| row.shot);
+        (finding.reason, shot)
+    }
+
+    /// What the person answered to a finding.
+    #[must_use]
+    pub fn answer_to(&self, finding: &Finding) -> Option<&Answer> {
+        self.answers.get(&self.key_of(finding))
+    }
+
+    /// The picture of a shot, as far as it is.
+    #[must_use]
+    pub fn picture_of(&self, shot: usize) -> Option<&PictureState> {
+        (self.pictures.iter()).find_map(|(kept, state)| (*kept == shot).then_some(state))
+    }
+
+    /// The outcome if `verdict` were given to the frames at `places`.
+    #[must_use]
+    pub fn outcome_if(&self, places: &[usize], verdict: Verdict, purpose: Purpose) -> Outcome {
+        let mut verdicts = self.verdicts.clone();
+        for row in places.iter().filter_map(|&place| self.frames().get(place)) {
+            if let Some(slot) = verdicts.get_mut(*row) {
+                *slot = verdict;
+            }
+        }
+        advice::outcome(self.night(), self.set, &verdicts, purpose)
+    }
+
+    /// Puts the verdicts in force and the outcome right after decisions or advice changed.
+    pub(super) fn settle(&mut self, purpose: Purpose) {
+        let night = Arc::clone(&self.derived.night);
+        let judged = Arc::clone(&self.derived.judged);
+        self.verdicts = (night.rows.iter().enumerate())
+            .map(|(index, row)| {
+                let advised = judged.judgements.get(index).map(|j| j.verdict);
+                let decided = self.decisions.get(&row.shot).copied();
+                decided.or(advised).unwrap_or_default()
+            })
+            .collect();
+        self.set = self.set.min(night.sets.len().saturating_sub(1));
+        let last = self.frames().len().saturating_sub(1);
+        self.chosen = self.chosen.min(last);
+        self.range.retain(|&place| place <= last);
+        self.outcome = advice::outcome(&night, self.set, &self.verdicts, purpose);
+    }
+}

@@ -1,0 +1,96 @@
+//! What the engine says, taken into the model.
+
+use crate::engine::{Effect, ExportWhat, NightId, Report};
+
+use super::model::Model;
+use super::open_night::{OpenNight, PictureState};
+
+impl Model {
+    pub(super) fn hear(&mut self, report: Report, effects: &mut Vec<Effect>) {
+        match report {
+            Report::Opened {
+                id,
+                title,
+                paths,
+                decisions,
+                supplied,
+            } => {
+                if !self.is_current(id) {
+                    return;
+                }
+                let mut night = OpenNight::new(id, title, paths, decisions);
+                night.supplied = supplied.into_iter().collect();
+                self.opening = None;
+                self.open_error = None;
+                self.night = Some(night);
+            }
+            Report::Derived { id, derived } => {
+                let purpose = self.purpose;
+                if let Some(night) = self.night_of(id) {
+                    night.take_derived(derived, purpose);
+                }
+            }
+            Report::Progress { id, progress } => {
+                if let Some(night) = self.night_of(id) {
+                    night.progress = Some(progress);
+                }
+            }
+            Report::Finished {
+                id,
+                took_s,
+                cancelled,
+            } => {
+                if let Some(night) = self.night_of(id) {
+                    night.progress = None;
+                    night.finished = Some((took_s, cancelled));
+                    effects.push(Effect::ListRecents);
+                }
+            }
+            Report::Picture { id, shot, picture } => {
+                if let Some(night) = self.night_of(id) {
+                    let state = match picture {
+                        Ok(picture) => PictureState::Ready(picture),
+                        Err(why) => PictureState::Failed(why),
+                    };
+                    // One that is no longer wanted is dropped: it is large.
+                    for slot in night.pictures.iter_mut().filter(|(kept, _)| *kept == shot) {
+                        slot.1 = state.clone();
+                    }
+                }
+            }
+            Report::Chosen(paths) => {
+                for effect in self.apply(super::Action::Open(paths)) {
+                    effects.push(effect);
+                }
+            }
+            Report::Saved { what, to } => {
+                let what = match what {
+                    ExportWhat::UsedList => "The list of used frames",
+                    ExportWhat::RejectedList => "The list of rejected frames",
+                    ExportWhat::Table => "The table",
+                };
+                self.tell(format!("{what} is saved: {}", to.display()), false);
+            }
+            Report::Recents(recents) => self.recents = Some(recents),
+            // Only one theme is reachable so far, and the purpose belongs to each night.
+            Report::Preferences(_) => {}
+            Report::Trouble {
+                text,
+                fatal_to_open,
+            } => {
+                if fatal_to_open && self.opening.is_some() {
+                    self.opening = None;
+                    self.open_error = Some(text);
+                } else {
+                    self.tell(text, true);
+                }
+            }
+        }
+    }
+
+    fn is_current(&self, id: NightId) -> bool {
+        self.opening
+            .as_ref()
+            .is_some_and(|opening| opening.id == id)
+    }
+}

@@ -1,0 +1,78 @@
+//! Steps that can be taken back and done again, each with a name.
+
+use crate::verdict::{Purpose, Verdict};
+
+use super::open_night::{Answer, FindingKey};
+
+/// A change of one frame's decision: the shot, what it was, what it became.
+pub type DecisionChange = (usize, Option<Verdict>, Option<Verdict>);
+
+/// One thing the person did.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Step {
+    /// What it was, as told by Undo ("reject 1 to 4").
+    pub name: String,
+    /// Decisions it changed.
+    pub decisions: Vec<DecisionChange>,
+    /// The purpose it changed: before, after.
+    pub purpose: Option<(Purpose, Purpose)>,
+    /// The finding it answered: which, before, after.
+    pub answer: Option<(FindingKey, Option<Answer>, Option<Answer>)>,
+}
+
+impl Step {
+    /// The step that undoes this one.
+    #[must_use]
+    pub fn reversed(&self) -> Self {
+        Self {
+            name: self.name.clone(),
+            decisions: (self.decisions.iter())
+                .map(|&(shot, before, after)| (shot, after, before))
+                .collect(),
+            purpose: self.purpose.map(|(before, after)| (after, before)),
+            answer: (self.answer.clone()).map(|(key, before, after)| (key, after, before)),
+        }
+    }
+}
+
+/// What was done, and what was taken back.
+#[derive(Debug, Clone, Default)]
+pub struct UndoStack {
+    done: Vec<Step>,
+    undone: Vec<Step>,
+}
+
+impl UndoStack {
+    /// Remembers `step`; what was taken back before can't be done again after it.
+    pub fn push(&mut self, step: Step) {
+        self.done.push(step);
+        self.undone.clear();
+    }
+
+    /// The step to take back, reversed.
+    pub fn undo(&mut self) -> Option<Step> {
+        let step = self.done.pop()?;
+        let reversed = step.reversed();
+        self.undone.push(step);
+        Some(reversed)
+    }
+
+    /// The step to do again.
+    pub fn redo(&mut self) -> Option<Step> {
+        let step = self.undone.pop()?;
+        self.done.push(step.clone());
+        Some(step)
+    }
+
+    /// Name of what [`Self::undo`] would take back.
+    #[must_use]
+    pub fn undo_name(&self) -> Option<&str> {
+        self.done.last().map(|step| step.name.as_str())
+    }
+
+    /// Name of what [`Self::redo`] would do again.
+    #[must_use]
+    pub fn redo_name(&self) -> Option<&str> {
+        self.undone.last().map(|step| step.name.as_str())
+    }
+}

@@ -109,7 +109,30 @@ pub struct Supplied {
     pub offset_s: Option<i32>,
 }
 
+/// Diagonal of the 36 × 24 mm frame that 35 mm equivalents refer to.
+const DIAGONAL_35MM: f64 = 43.266_615_305_567_87;
+
 impl Facts {
+    /// Facts of a file that states only its size.
+    #[must_use]
+    pub(super) fn sized(width: usize, height: usize) -> Self {
+        Self {
+            width_px: u32::try_from(width).unwrap_or(0),
+            height_px: u32::try_from(height).unwrap_or(0),
+            ..Self::default()
+        }
+    }
+
+    /// Pixel pitch in µm by the two focal lengths: the sensor's diagonal is 43.27 mm · f / f₃₅.
+    /// Good to half a millimetre of the 35 mm equivalent, which is written in whole millimetres:
+    /// 2 % at 24 mm.
+    #[must_use]
+    pub fn pitch_from_35mm_um(&self) -> Option<f64> {
+        let diagonal_px = f64::from(self.width_px).hypot(f64::from(self.height_px));
+        let diagonal_mm = DIAGONAL_35MM * self.focal_length_mm? / self.focal_35mm?;
+        (diagonal_px > 0.0).then(|| 1000.0 * diagonal_mm / diagonal_px)
+    }
+
     /// Which camera this is from.
     #[must_use]
     pub fn camera_key(&self) -> CameraKey {
@@ -131,10 +154,12 @@ impl Facts {
         self
     }
 
-    /// Focal length in pixels, 1000·f/p; `None` unless both are known.
+    /// Focal length in pixels: 1000·f/p where both are known, else by the 35 mm equivalent, to
+    /// the accuracy of [`Self::pitch_from_35mm_um`].
     #[must_use]
     pub fn focal_px(&self) -> Option<f64> {
-        Some(1000.0 * self.focal_length_mm? / self.pixel_um?)
+        let pitch_um = self.pixel_um.or_else(|| self.pitch_from_35mm_um());
+        Some(1000.0 * self.focal_length_mm? / pitch_um?)
     }
 }
 
@@ -168,5 +193,19 @@ mod tests {
         let facts = facts.with(&supplied);
         assert_eq!(facts.focal_length_mm, Some(24.0));
         assert!((facts.focal_px().unwrap() - 5581.395).abs() < 1e-3);
+    }
+
+    #[test]
+    fn the_35mm_equivalent_stands_in_for_the_pitch() {
+        let facts = Facts {
+            focal_length_mm: Some(16.0),
+            focal_35mm: Some(24.0),
+            width_px: 6000,
+            height_px: 4000,
+            ..Facts::default()
+        };
+        // A sensor of 24 x 16 mm with 6000 x 4000 px.
+        assert!((facts.pitch_from_35mm_um().unwrap() - 4.0).abs() < 1e-9);
+        assert!((facts.focal_px().unwrap() - 4000.0).abs() < 1e-6);
     }
 }

@@ -2,15 +2,92 @@
 
 use std::path::Path;
 
-use super::{Colour, Facts, Frame, FrameError, OpenOptions};
+use super::guard::guarded;
+use super::input::Input;
+use super::raster::Raster;
+use super::{Colour, Facts, Frame, FrameError, OpenOptions, Samples, jpeg, png, tiff};
+
+/// One file format: adding one is one entry in [`FORMATS`].
+pub struct Format {
+    /// What people call it.
+    pub name: &'static str,
+    /// File endings in lower case, for listing a folder. Content decides when a file is opened.
+    pub endings: &'static [&'static str],
+    /// Whether it holds sensor data that a JPEG of the same name was made from.
+    pub is_raw: bool,
+    sniff: fn(&Input<'_>) -> bool,
+    facts: fn(&Input<'_>) -> Result<Facts, FrameError>,
+    decode: fn(&Input<'_>) -> Result<(Facts, Decoded), FrameError>,
+}
+
+/// All formats, in the order in which content is tried.
+pub static FORMATS: &[Format] = &[
+    Format {
+        name: "JPEG",
+        endings: &["jpg", "jpeg", "jpe", "jfif"],
+        is_raw: false,
+        sniff: |input| jpeg::sniff(input.head()),
+        facts: jpeg::facts,
+        decode: |input| jpeg::decode(input).map(picture),
+    },
+    Format {
+        name: "PNG",
+        endings: &["png"],
+        is_raw: false,
+        sniff: |input| png::sniff(input.head()),
+        facts: png::facts,
+        decode: |input| png::decode(input).map(picture),
+    },
+    Format {
+        name: "TIFF",
+        endings: &["tif", "tiff"],
+        is_raw: false,
+        sniff: tiff::sniff,
+        facts: tiff::facts,
+        decode: |input| tiff::decode(input).map(picture),
+    },
+];
+
+/// What a format's decoder hands over: enough to make green samples or colours of.
+enum Decoded {
+    Picture(Raster),
+}
+
+fn picture((facts, raster): (Facts, Raster)) -> (Facts, Decoded) {
+    (facts, Decoded::Picture(raster))
+}
+
+impl Decoded {
+    fn into_samples(self) -> Option<Samples> {
+        match self {
+            Self::Picture(raster) => raster.into_samples(),
+        }
+    }
+
+    fn into_colour(self) -> Colour {
+        match self {
+            Self::Picture(raster) => raster.into_colour(),
+        }
+    }
+}
+
+/// The format that a file's ending promises.
+pub(super) fn by_ending(path: &Path) -> Option<&'static Format> {
+    let ending = path.extension()?.to_str()?.to_ascii_lowercase();
+    FORMATS
+        .iter()
+        .find(|format| format.endings.contains(&ending.as_str()))
+}
 
 /// Reads capture facts only.
 ///
 /// # Errors
 /// As [`open`]; a file without facts gives empty ones.
 pub fn read_facts(path: &Path, options: &OpenOptions) -> Result<Facts, FrameError> {
-    let _ = options;
-    Err(FrameError::unsupported(path, "facts"))
+    guarded(path, || {
+        let input = Input::open(path, options)?;
+        (by_content(&input)?.facts)(&input)
+    })
 }
 
 /// Reads facts and green samples, by content rather than by the file's ending.
@@ -19,8 +96,13 @@ pub fn read_facts(path: &Path, options: &OpenOptions) -> Result<Facts, FrameErro
 /// A [`FrameError`] that names the file and what is wrong. A panic in a foreign decoder becomes
 /// [`FrameError::Damaged`].
 pub fn open(path: &Path, options: &OpenOptions) -> Result<Frame, FrameError> {
-    let _ = options;
-    Err(FrameError::unsupported(path, "open"))
+    guarded(path, || {
+        let (facts, decoded) = decode(path, options)?;
+        let samples = decoded
+            .into_samples()
+            .ok_or_else(|| FrameError::damaged(path, "the decoded size is not the declared one"))?;
+        Ok(Frame { facts, samples })
+    })
 }
 
 /// Reads the colours for the screen.
@@ -28,6 +110,31 @@ pub fn open(path: &Path, options: &OpenOptions) -> Result<Frame, FrameError> {
 /// # Errors
 /// As [`open`].
 pub fn open_colour(path: &Path, options: &OpenOptions) -> Result<Colour, FrameError> {
-    let _ = options;
-    Err(FrameError::unsupported(path, "colour"))
+    guarded(path, || Ok(decode(path, options)?.1.into_colour()))
+}
+
+fn decode(path: &Path, options: &OpenOptions) -> Result<(Facts, Decoded), FrameError> {
+    let input = Input::open(path, options)?;
+    (by_content(&input)?.decode)(&input)
+}
+
+fn by_content(input: &Input<'_>) -> Result<&'static Format, FrameError> {
+    if let Some(format) = FORMATS.iter().find(|format| (format.sniff)(input)) {
+        return Ok(format);
+    }
+    let head = input.head();
+    let brand = head.get(4..12).unwrap_or_default();
+    if [&b"ftyphei"[..], b"ftyphev", b"ftypmif", b"ftypavi"]
+        .iter()
+        .any(|b| brand.starts_with(b))
+    {
+        return Err(input.unsupported("HEIF and AVIF are not read; save it as JPEG or TIFF"));
+    }
+    Err(match by_ending(input.path) {
+        Some(format) => input.damaged(format!(
+            "its name says {}, but what is in it is something else",
+            format.name
+        )),
+        None => input.unsupported("not a kind of picture that is read"),
+    })
 }

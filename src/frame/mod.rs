@@ -10,6 +10,18 @@ pub mod formats;
 pub mod listing;
 pub mod samples;
 
+mod clock;
+mod exif;
+mod guard;
+mod icc;
+mod ifd;
+mod input;
+mod jpeg;
+mod png;
+mod raster;
+mod tiff;
+mod tone;
+
 pub use error::FrameError;
 pub use facts::{CameraKey, Facts, Gps, Orientation, Supplied, TakenAt};
 pub use formats::{open, open_colour, read_facts};

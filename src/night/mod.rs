@@ -7,6 +7,17 @@
 
 pub mod types;
 
+mod order;
+mod clock;
+mod groups;
+mod kinds;
+mod gaps;
+mod baseline;
+mod derive;
+mod warnings;
+#[cfg(test)]
+mod tests;
+
 pub use types::{
     Derived, FrameInput, FrameState, Group, Kind, Night, NightOptions, Row, Series, Set, Settings,
     SkyTurn, Typical,
@@ -16,6 +27,14 @@ pub use types::{
 /// O(n log n) in the frames.
 #[must_use]
 pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
-    let _ = (inputs, options);
-    Night::default()
+    let mut night = order::arrange(inputs, options);
+    groups::assign(&mut night);
+    kinds::tell(&mut night);
+    groups::fill(&mut night);
+    clock::smooth(&mut night);
+    gaps::fill(&mut night);
+    baseline::fill(&mut night);
+    derive::fill(&mut night);
+    night.warnings = warnings::collect(&night);
+    night
 }

@@ -160,6 +160,29 @@ pub struct SkyTurn {
     pub residual_px: f64,
 }
 
+impl SkyTurn {
+    /// Ratios that a shutter can have: marked 15 and 30 s are commonly 16 and 32 s (1.067; Exif
+    /// 2.32 annex C), and focal lengths are rounded. Outside, something else moved.
+    pub const PLAUSIBLE_RATIO: std::ops::RangeInclusive<f64> = 0.9..=1.12;
+
+    /// Whether `length_ratio` is one that a shutter can have.
+    #[must_use]
+    pub fn is_plausible(&self) -> bool {
+        Self::PLAUSIBLE_RATIO.contains(&self.length_ratio)
+    }
+
+    /// What to multiply the marked exposure with to predict trails: `length_ratio` where it is
+    /// plausible, else 1, so that a night of wind is not taken for the sky's turning.
+    #[must_use]
+    pub fn exposure_factor(&self) -> f64 {
+        if self.is_plausible() {
+            self.length_ratio
+        } else {
+            1.0
+        }
+    }
+}
+
 /// One row of the night's table.
 #[derive(Debug, Clone)]
 pub struct Row {

@@ -4,8 +4,23 @@
 //! sorted by what they cost, events for the chart. Rules are data in `rules`, reasons one registry
 //! in `reasons`. What to change next time belongs to `advice`; what the person decided, to `app`.
 
+pub mod cost;
+pub mod decide;
+pub mod reasons;
 pub mod types;
+pub mod words;
 
+mod apply;
+mod findings;
+mod rank;
+mod read;
+mod rules;
+mod tell;
+
+pub use cost::{DropCost, drop_cost};
+pub use decide::{Answer, answer, final_verdicts, tally};
+pub use reasons::{News, REASONS, ReasonInfo};
+pub use tell::explain;
 pub use types::{
     Decisions, Event, Evidence, Finding, Judged, Judgement, Offer, Purpose, Reason, Tally,
     Thresholds, Verdict,
@@ -14,13 +29,20 @@ pub use types::{
 use crate::night::Night;
 
 /// Judges every row of `night` for `purpose`.
+///
+/// Frames still to be measured are kept without evidence. A gap is told with the frame after it and
+/// does not weigh against that frame: what costs is what is not there.
 #[must_use]
 pub fn judge(night: &Night, purpose: Purpose, thresholds: &Thresholds) -> Judged {
-    let _ = thresholds;
+    let mut judgements = apply::judgements(night, purpose, thresholds);
+    if purpose == Purpose::Still {
+        rank::rank(night, &mut judgements);
+    }
+    let (findings, events) = findings::findings(night, purpose, &judgements);
     Judged {
         purpose,
-        judgements: vec![Judgement::default(); night.rows.len()],
-        findings: Vec::new(),
-        events: Vec::new(),
+        judgements,
+        findings,
+        events,
     }
 }

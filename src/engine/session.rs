@@ -1,0 +1,301 @@
+//! The night that is open: what is known of its frames, what is still to do, what was decided.
+
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Instant;
+
+use super::opening::Found;
+use super::pace::Speed;
+use super::pool::{Done, Job, Outcome, Run, Task};
+use super::{Derived, NightId, Progress, Recent};
+use crate::advice::{self, AdviceOptions};
+use crate::frame::{CameraKey, OpenOptions, Supplied};
+use crate::night::{self, FrameInput, FrameState, NightOptions};
+use crate::store::{ContentKey, Store};
+use crate::verdict::{self, Decisions, Purpose, Thresholds, Verdict};
+
+/// How a night is judged.
+#[derive(Debug, Clone)]
+pub(super) struct Judging {
+    pub(super) purpose: Purpose,
+    pub(super) thresholds: Thresholds,
+    pub(super) advice: AdviceOptions,
+}
+
+#[derive(Debug)]
+pub(super) struct Session {
+    pub(super) id: NightId,
+    pub(super) title: String,
+    pub(super) paths: Vec<PathBuf>,
+    /// The folder that names are relative to.
+    pub(super) root: PathBuf,
+    pub(super) options: NightOptions,
+    pub(super) judging: Judging,
+    pub(super) decisions: Decisions,
+    inputs: Vec<FrameInput>,
+    keys: Vec<Option<ContentKey>>,
+    /// The present go, or the last one.
+    pub(super) run: Arc<Run>,
+    to_read: VecDeque<usize>,
+    to_measure: VecDeque<usize>,
+    /// Jobs of the present run that are with the workers.
+    with_workers: usize,
+    pub(super) started: Instant,
+    pub(super) is_running: bool,
+    speed: Speed,
+    measured_in_run: usize,
+    /// Whether something changed since the night was last derived.
+    pub(super) is_stale: bool,
+    pub(super) latest: Option<Derived>,
+}
+
+impl Session {
+    pub(super) fn new(found: Found, supplied: &[(CameraKey, Supplied)], run_number: u64) -> Self {
+        let request = found.request;
+        let open_options = OpenOptions {
+            linear: request.linear,
+            ..OpenOptions::default()
+        };
+        let shots = found.listing.shots.into_iter().enumerate();
+        let inputs: Vec<FrameInput> = shots
+            .map(|(shot, listed)| FrameInput {
+                shot,
+                name: listed.name,
+                path: listed.path,
+                facts: None,
+                state: FrameState::Pending,
+            })
+            .collect();
+        let now = Instant::now();
+        let mut session = Self {
+            id: request.id,
+            title: found.title,
+            paths: found.paths,
+            root: found.listing.root,
+            options: NightOptions {
+                supplied: supplied.iter().cloned().collect(),
+                supplied_for_all: request.supplied_for_all,
+            },
+            judging: Judging {
+                purpose: request.purpose,
+                thresholds: request.thresholds,
+                advice: request.advice,
+            },
+            decisions: found.decisions,
+            inputs,
+            keys: found.keys,
+            run: Arc::new(Run::new(run_number, open_options, request.fresh)),
+            to_read: VecDeque::new(),
+            to_measure: VecDeque::new(),
+            with_workers: 0,
+            started: now,
+            is_running: false,
+            speed: Speed::new(now),
+            measured_in_run: 0,
+            is_stale: true,
+            latest: None,
+        };
+        session.queue_pending(now);
+        session
+    }
+
+    /// Starts another go at what is pending; with `failed_too` also at what could not be read.
+    pub(super) fn resume(&mut self, failed_too: bool, run_number: u64) {
+        self.run.cancel();
+        self.run = Arc::new(Run::new(run_number, self.run.options, self.run.fresh));
+        if failed_too {
+            for input in &mut self.inputs {
+                if matches!(input.state, FrameState::Failed(_)) {
+                    input.state = FrameState::Pending;
+                    self.is_stale = true;
+                }
+            }
+        }
+        self.queue_pending(Instant::now());
+    }
+
+    fn queue_pending(&mut self, now: Instant) {
+        let pending = |input: &&FrameInput| matches!(input.state, FrameState::Pending);
+        self.to_measure = (self.inputs.iter().filter(pending))
+            .map(|input| input.shot)
+            .collect();
+        self.to_read = (self.inputs.iter().filter(pending))
+            .filter(|input| input.facts.is_none())
+            .map(|input| input.shot)
+            .collect();
+        self.with_workers = 0;
+        self.measured_in_run = 0;
+        self.started = now;
+        self.speed = Speed::new(now);
+        self.is_running = true;
+    }
+
+    /// Ends the present go: what is queued is forgotten, what is with the workers will be dropped.
+    pub(super) fn cancel(&mut self) {
+        self.run.cancel();
+        self.to_read.clear();
+        self.to_measure.clear();
+        self.is_running = false;
+    }
+
+    /// Hands jobs out with `offer` until there are none left or it gives one back.
+    pub(super) fn feed(&mut self, offer: impl Fn(Job) -> Result<(), Job>) {
+        for task in [Task::Facts, Task::Measure] {
+            loop {
+                let queue = match task {
+                    Task::Facts => &mut self.to_read,
+                    Task::Measure => &mut self.to_measure,
+                };
+                let Some(&shot) = queue.front() else { break };
+                let Some(input) = self.inputs.get(shot) else {
+                    break;
+                };
+                let job = Job {
+                    run: Arc::clone(&self.run),
+                    shot,
+                    path: input.path.clone(),
+                    task,
+                };
+                if offer(job).is_err() {
+                    break;
+                }
+                queue.pop_front();
+                self.with_workers += 1;
+            }
+        }
+    }
+
+    /// Takes in what came of a job; results of an earlier go are passed over.
+    pub(super) fn take(&mut self, done: Done) {
+        if done.run != self.run.number || !self.is_running {
+            return;
+        }
+        self.with_workers = self.with_workers.saturating_sub(1);
+        let (Some(input), Some(key)) =
+            (self.inputs.get_mut(done.shot), self.keys.get_mut(done.shot))
+        else {
+            return;
+        };
+        *key = done.key.or(*key);
+        match done.outcome {
+            // Facts read while measuring are the whole story; they are not replaced.
+            Outcome::Facts(facts) => input.facts = input.facts.take().or(facts),
+            Outcome::Measured(facts, measure) => {
+                input.facts = Some(*facts);
+                input.state = FrameState::Measured(measure);
+            }
+            Outcome::Failed(why) => input.state = FrameState::Failed(why),
+            Outcome::Dropped => return,
+        }
+        self.is_stale = true;
+        if done.task == Task::Measure {
+            self.measured_in_run += 1;
+            self.speed.note(Instant::now(), self.measured_in_run);
+        }
+    }
+
+    /// Whether the present go has nothing left to do.
+    pub(super) fn is_done(&self) -> bool {
+        self.is_running
+            && self.with_workers == 0
+            && self.to_read.is_empty()
+            && self.to_measure.is_empty()
+    }
+
+    pub(super) fn progress(&self) -> Progress {
+        let total = self.inputs.len();
+        let pending = (self.inputs.iter())
+            .filter(|input| matches!(input.state, FrameState::Pending))
+            .count();
+        Progress {
+            job: "Measuring".to_owned(),
+            done: total - pending,
+            total,
+            per_second: self.speed.per_second(),
+            left_s: self.speed.left_s(Instant::now(), pending),
+        }
+    }
+
+    pub(super) fn path_of(&self, shot: usize) -> Option<PathBuf> {
+        self.inputs.get(shot).map(|input| input.path.clone())
+    }
+
+    /// Puts the night together, judges it and advises.
+    pub(super) fn derive(&mut self) -> Derived {
+        let night = night::assemble(&self.inputs, &self.options);
+        let judging = &self.judging;
+        let judged = verdict::judge(&night, judging.purpose, &judging.thresholds);
+        let next_time = (0..night.sets.len())
+            .map(|set| advice::next_time(&night, set, &judged, &judging.advice))
+            .collect();
+        let derived = Derived {
+            night: Arc::new(night),
+            judged: Arc::new(judged),
+            next_time: Arc::new(next_time),
+        };
+        self.latest = Some(derived.clone());
+        self.is_stale = false;
+        derived
+    }
+
+    /// Makes `decisions` the night's, and gives what changed, to keep it: each file's key with its
+    /// verdict. Files that cannot be read have no key; their names are given too.
+    pub(super) fn decide(
+        &mut self,
+        decisions: Decisions,
+        store: &Store,
+    ) -> (Vec<(ContentKey, Option<Verdict>)>, Vec<String>) {
+        let (mut changes, mut without_key) = (Vec::new(), Vec::new());
+        for (input, key) in self.inputs.iter().zip(&mut self.keys) {
+            let (before, after) = (self.decisions.get(&input.shot), decisions.get(&input.shot));
+            if before == after {
+                continue;
+            }
+            *key = key.or_else(|| store.key_of(&input.path));
+            match key {
+                Some(key) => changes.push((*key, after.copied())),
+                None => without_key.push(input.name.clone()),
+            }
+        }
+        self.decisions = decisions;
+        (changes, without_key)
+    }
+
+    /// How the night is remembered; `None` before it was first derived.
+    pub(super) fn recent(&self) -> Option<Recent> {
+        let derived = self.latest.as_ref()?;
+        let (night, judged) = (&derived.night, &derived.judged);
+        let in_force = judged.in_force(night, &self.decisions);
+        let frames = &night.sets.first()?.frames;
+        let mut used = 0;
+        let mut ribbon = String::with_capacity(frames.len());
+        for &row in frames {
+            let (Some(row), Some(verdict)) = (night.rows.get(row), in_force.get(row)) else {
+                continue;
+            };
+            let is_known = row.measure.is_some()
+                || row.error.is_some()
+                || self.decisions.contains_key(&row.shot);
+            used += usize::from(is_known && verdict.is_used());
+            ribbon.push(match verdict {
+                _ if !is_known => '.',
+                Verdict::Keep => 'k',
+                Verdict::Doubtful => 'd',
+                Verdict::Reject => 'r',
+            });
+        }
+        let first = frames.iter().find_map(|&row| {
+            let taken = night.rows.get(row)?.facts.taken_at?;
+            Some(taken.local.date().to_string())
+        });
+        Some(Recent {
+            title: self.title.clone(),
+            paths: self.paths.clone(),
+            day: first.unwrap_or_default(),
+            purpose: self.judging.purpose,
+            outcome: format!("{used} of {} used", frames.len()),
+            ribbon,
+        })
+    }
+}

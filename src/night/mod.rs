@@ -13,10 +13,14 @@ mod groups;
 mod kinds;
 mod gaps;
 mod baseline;
+mod turn_fit;
+mod turn;
 mod derive;
 mod warnings;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod turn_tests;
 
 pub use types::{
     Derived, FrameInput, FrameState, Group, Kind, Night, NightOptions, Row, Series, Set, Settings,
@@ -34,6 +38,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     clock::smooth(&mut night);
     gaps::fill(&mut night);
     baseline::fill(&mut night);
+    turn::fill(&mut night);
     derive::fill(&mut night);
     night.warnings = warnings::collect(&night);
     night

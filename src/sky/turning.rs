@@ -36,6 +36,15 @@ pub struct Motion {
 }
 
 impl Motion {
+    /// This motion, `factor` times as long.
+    #[must_use]
+    pub fn times(self, factor: f64) -> Self {
+        Self {
+            x_px: factor * self.x_px,
+            y_px: factor * self.y_px,
+        }
+    }
+
     /// Length, px.
     #[must_use]
     pub fn length_px(self) -> f64 {
@@ -65,13 +74,28 @@ impl Motion {
 /// `None` when either end is not in front of the lens.
 #[must_use]
 pub fn trail_at(camera: &Camera, pole: Ray, x: f64, y: f64, seconds: f64) -> Option<Motion> {
-    let half = 0.5 * arc_deg(seconds).to_radians();
-    let ray = camera.ray(x, y);
-    let (x0, y0) = camera.pixel(turned(ray, pole, -half))?;
-    let (x1, y1) = camera.pixel(turned(ray, pole, half))?;
+    let half = (0.5 * arc_deg(seconds).to_radians()).sin_cos();
+    trail_of(camera.ray(x, y), pole, half).map(|motion| motion.times(camera.focal_px))
+}
+
+/// The chord of [`trail_at`] for a star at `ray`, in units of the focal length; `half` is the sine
+/// and cosine of half the turn. For fits that ask for the same rays many times.
+#[must_use]
+pub fn trail_of(ray: Ray, pole: Ray, half: (f64, f64)) -> Option<Motion> {
+    // Both ends share all of Rodrigues' formula but the sign of the middle term.
+    let (sin, cos) = half;
+    let across = cross(pole, ray);
+    let along = dot(pole, ray) * (1.0 - cos);
+    let even = |k: usize| ray[k] * cos + pole[k] * along;
+    let odd = |k: usize| across[k] * sin;
+    let (z0, z1) = (even(2) - odd(2), even(2) + odd(2));
+    if z0.min(z1) <= 1e-6 {
+        return None;
+    }
+    let chord = |k: usize| (even(k) + odd(k)) / z1 - (even(k) - odd(k)) / z0;
     Some(Motion {
-        x_px: x1 - x0,
-        y_px: y1 - y0,
+        x_px: chord(0),
+        y_px: chord(1),
     })
 }
 

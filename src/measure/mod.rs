@@ -3,8 +3,34 @@
 //! In: green samples in linear light, and the kernel sizes to look for. Out: [`FrameMeasure`], with
 //! what `night` needs to derive final values without decoding again: sky by cell, the field map
 //! and up to 400 stars. Verdicts, other frames and files do not belong here.
+//!
+//! The stages, in order: saturation, the sky's mesh (background), what stands out of it together
+//! with sky and noise beside it (detect), objects (blobs), streaks, hot pixels, shapes, trails, the
+//! field map and the frame's values from it.
 
+mod background;
+mod blobs;
+mod clip;
+mod detect;
+mod fair;
+pub mod field;
+mod greens;
+mod hot;
+mod noise;
+mod saturation;
+mod shape;
+mod sky;
+mod stars;
+mod streaks;
+mod trail;
 pub mod types;
+
+#[cfg(test)]
+mod accuracy;
+#[cfg(test)]
+mod odd;
+#[cfg(test)]
+mod scene;
 
 pub use types::{
     FieldCell, FieldMap, FrameMeasure, SkyValues, Star, StarFlags, Streak, TrailValues,
@@ -14,16 +40,159 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 1;
+pub const MEASURE_VERSION: u32 = 2;
 
-/// Buffers that one worker reuses from frame to frame.
+/// Most stars kept in [`FrameMeasure::stars`].
+const KEPT_STARS: usize = 400;
+
+/// Stars are peaks above this many σ of the filtered frame …
+const DETECTION_SIGMA: f32 = 5.0;
+
+/// … or more where chance alone makes such peaks: expected false ones in a frame without stars, …
+const FALSE_PEAKS: f64 = 0.02;
+
+/// … and their share of the stars in a frame with many.
+const FALSE_SHARE: f64 = 0.003;
+
+/// Peaks per pixel of noise smoothed by the detection kernel, over u·exp(−u²/2).
+///
+/// λ/(2π)^{3/2} with λ = 1/(2·1.2²) the curvature of its correlation: maxima of a Gaussian field,
+/// Adler 1981, The Geometry of Random Fields, ch. 6.
+const PEAK_RATE: f64 = 0.022;
+
+/// Buffers that one worker reuses from frame to frame. What they held before has no effect.
 #[derive(Debug, Default)]
-pub struct Scratch {}
+pub struct Scratch {
+    values: Vec<f32>,
+    starters: Vec<f32>,
+    strip: detect::Strip,
+    found: detect::Found,
+    flood: blobs::Flood,
+}
 
 /// Measures one frame. Never fails: what cannot be measured is `None`, with the reason in
 /// [`FrameMeasure::remarks`].
 #[must_use]
 pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
-    let _ = scratch;
-    FrameMeasure::empty(samples.green.width(), samples.green.height(), samples.light)
+    let size = (samples.green.width(), samples.green.height());
+    let mut out = FrameMeasure::empty(size.0, size.1, samples.light);
+    if size.0 == 0 || size.1 == 0 {
+        out.remarks.push("The frame has no pixels.".into());
+        return out;
+    }
+    let (clipped, lost) = saturation::clipped_and_lost(samples);
+    out.saturated_pct = 100.0 * clipped;
+    if lost > 0 {
+        out.remarks
+            .push(format!("{lost} samples are not numbers and were left out."));
+    }
+
+    let mut mesh = background::first_mesh(samples, &mut scratch.values, &mut scratch.starters);
+    let found = &mut scratch.found;
+    detect::find(samples, &mesh, &mut scratch.strip, found);
+    // The mesh again with the stars out.
+    let corrections: Vec<Option<f32>> = found.sky.iter().map(|t| t.map(|c| c.mean)).collect();
+    let corrections = background::fill(corrections, mesh.cols, mesh.rows);
+    for (level, correction) in mesh.levels.iter_mut().zip(corrections) {
+        *level += correction;
+    }
+    mesh.smooth();
+    let noise = noise::noise_mesh(&mesh, &found.sky);
+    let is_sky = vec![true; mesh.levels.len()];
+    out.sky = sky::sky_values(&mesh, &is_sky);
+    out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
+    if out.noise_pct.is_none() {
+        out.remarks
+            .push("No part of the frame is free enough to measure its noise.".into());
+    }
+    if found.overfull {
+        out.remarks.push(
+            "More than a quarter of the frame stands out from its surroundings; this is no night \
+             sky, and stars were not looked for."
+                .into(),
+        );
+        return out;
+    }
+
+    let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
+    drop_chance_peaks(&mut blobs, size.0 * size.1);
+    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh);
+    let detections = blobs.len();
+    blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
+    out.hot_pixels = (detections - blobs.len()) as u32;
+    let shaped = stars::shapes(samples, &mesh, &noise, &blobs);
+    note_stars(&mut out, blobs.len(), &shaped);
+    out
+}
+
+/// Enters counts, shapes and trails.
+fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped) {
+    let size = (out.width_px, out.height_px);
+    // Where only a sample was shaped, the rest holds sharp ones in the same share.
+    let sharp_share = shaped.too_sharp as f64 / shaped.tried.max(1) as f64;
+    let sharp = (sharp_share * detections as f64).round() as usize;
+    out.star_count = detections.saturating_sub(sharp) as u32;
+    out.hot_pixels += sharp as u32;
+    if shaped.tried < detections {
+        out.remarks.push(format!(
+            "{detections} stars: shapes are from a fair sample of {}.",
+            shaped.tried
+        ));
+    }
+    let used: Vec<stars::Measured> = shaped
+        .stars
+        .iter()
+        .copied()
+        .filter(stars::Measured::is_used)
+        .collect();
+    let used_stars: Vec<Star> = used.iter().map(|m| m.star).collect();
+    out.stars_used = used.len() as u32;
+    out.field = field::field_map(&used_stars, size);
+    let map = field::SmoothField::fit(&used_stars, size);
+    out.trail = map.as_ref().map(|map| map.values(&used_stars, size));
+    (out.fwhm_px, out.elongation) = stars::width_and_elongation(&used, map.as_ref());
+    if out.star_count == 0 {
+        out.remarks.push("No stars stand out from the sky.".into());
+    } else if map.is_none() {
+        out.remarks.push(format!(
+            "Only {} of {} stars carry a shape; a trail needs {}.",
+            used.len(),
+            out.star_count,
+            field::LEAST_STARS
+        ));
+    }
+    let items = shaped.stars.iter().map(|m| {
+        let star = &m.star;
+        (
+            f64::from(star.x_px),
+            f64::from(star.y_px),
+            f64::from(star.flux),
+        )
+    });
+    let kept = fair::pick(items, size, KEPT_STARS);
+    out.stars = kept
+        .iter()
+        .filter_map(|&i| shaped.stars.get(i))
+        .map(|m| m.star)
+        .collect();
+    out.stars.sort_by(|a, b| b.flux.total_cmp(&a.flux));
+}
+
+/// Raises the detection level until noise peaks are as rare as this frame can bear: in a frame of
+/// many stars 5 σ will do, in an empty one of many pixels it would invent a few.
+fn drop_chance_peaks(blobs: &mut Vec<blobs::Blob>, pixels: usize) {
+    let strict = level_for(FALSE_PEAKS, pixels);
+    let sure = blobs.iter().filter(|blob| blob.peak >= strict).count();
+    let level = level_for(FALSE_PEAKS.max(FALSE_SHARE * sure as f64), pixels);
+    blobs.retain(|blob| blob.peak >= level);
+}
+
+/// The level in σ, at least 5, above which noise in a frame of this many pixels makes no more than
+/// `expected` peaks.
+fn level_for(expected: f64, pixels: usize) -> f32 {
+    let mut level = f64::from(DETECTION_SIGMA);
+    while PEAK_RATE * level * (-0.5 * level * level).exp() * pixels as f64 > expected {
+        level += 0.01;
+    }
+    level as f32
 }

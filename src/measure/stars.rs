@@ -1,0 +1,171 @@
+//! From detections to stars with shapes, and what the frame's stars say together.
+
+use super::background::Mesh;
+use super::blobs::Blob;
+use super::field::SmoothField;
+use super::shape::{Moments, Shape, measure_shape};
+use super::trail::trail;
+use super::types::{Star, StarFlags};
+use super::{fair, hot};
+use crate::base::robust::median;
+use crate::frame::Samples;
+
+/// FWHM of a Gaussian over its σ.
+pub(super) const SIGMA_TO_FWHM: f64 = 2.354_820_045;
+
+/// Most stars whose shape is measured; a crowded frame says no more with more of them.
+pub(super) const MOST_SHAPES: usize = 3000;
+
+/// Below this signal-to-noise a shape says nothing of its own.
+const LEAST_SNR: f32 = 10.0;
+
+/// Largest half-window, px.
+const LARGEST_WINDOW: f64 = 160.0;
+
+/// Stars with shapes.
+#[derive(Debug, Default)]
+pub(super) struct Shaped {
+    /// Every star that was measured.
+    pub(super) stars: Vec<Measured>,
+    /// Detections among the sample that turned out sharper than the optics.
+    pub(super) too_sharp: usize,
+    /// Detections whose shape was tried.
+    pub(super) tried: usize,
+}
+
+/// A star and its moments, which say its width along any direction.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Measured {
+    pub(super) star: Star,
+    pub(super) moments: Moments,
+}
+
+impl Measured {
+    /// Whether this star may speak for the frame's shape.
+    pub(super) fn is_used(&self) -> bool {
+        let StarFlags {
+            clipped,
+            at_edge,
+            unsettled,
+            blended: _,
+        } = self.star.flags;
+        !clipped && !at_edge && !unsettled && self.star.snr >= LEAST_SNR
+    }
+}
+
+/// Measures shapes of a fair sample of `blobs`.
+pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob]) -> Shaped {
+    let size = (mesh.width, mesh.height);
+    let items = blobs.iter().map(|b| (b.x, b.y, f64::from(b.sum)));
+    let picked = fair::pick(items, size, MOST_SHAPES);
+    let mut by_row: Vec<&Blob> = blobs.iter().collect();
+    by_row.sort_by(|a, b| a.y.total_cmp(&b.y));
+    let mut shaped = Shaped {
+        tried: picked.len(),
+        ..Shaped::default()
+    };
+    let hot_floor = (0.8 * hot::SHARPEST_SIGMA).powi(2);
+    for blob in picked.into_iter().filter_map(|index| blobs.get(index)) {
+        let window = (1.5 * blob.length()).clamp(12.0, LARGEST_WINDOW);
+        let sigma = noise.at(blob.x, blob.y);
+        let place = (blob.x, blob.y);
+        let shape = measure_shape(samples, mesh, place, blob.moments, sigma, window);
+        let Some(shape) = shape else { continue };
+        if shape.moments.axes().1 < hot_floor {
+            shaped.too_sharp += 1;
+            continue;
+        }
+        shaped.stars.push(Measured {
+            star: star_of(&shape, is_blended(blob, &shape, &by_row)),
+            moments: shape.moments,
+        });
+    }
+    drop_sharp(&mut shaped);
+    shaped
+}
+
+/// Drops what is far sharper than the frame's own stars.
+fn drop_sharp(shaped: &mut Shaped) {
+    let narrow = |m: &Measured| m.moments.axes().1;
+    let mut used: Vec<f64> = shaped
+        .stars
+        .iter()
+        .filter(|m| m.is_used())
+        .map(narrow)
+        .collect();
+    if used.len() < 10 {
+        return;
+    }
+    let floor = 0.5 * median(&mut used).unwrap_or(0.0);
+    let before = shaped.stars.len();
+    shaped
+        .stars
+        .retain(|m| narrow(m) >= floor || m.star.flags.clipped);
+    shaped.too_sharp += before - shaped.stars.len();
+}
+
+/// Whether another detection lies within the window that shaped this star.
+fn is_blended(blob: &Blob, shape: &Shape, by_row: &[&Blob]) -> bool {
+    let m = shape.moments;
+    let Some(inverse_det) = (m.det() > 0.0).then(|| 1.0 / m.det()) else {
+        return false;
+    };
+    let reach = 3.0 * m.yy.max(0.0).sqrt();
+    let from = by_row.partition_point(|other| other.y < shape.y - reach);
+    by_row
+        .iter()
+        .skip(from)
+        .take_while(|other| other.y <= shape.y + reach)
+        .filter(|other| (other.peak_x, other.peak_y) != (blob.peak_x, blob.peak_y))
+        .any(|other| {
+            let (dx, dy) = (other.x - shape.x, other.y - shape.y);
+            let q = m.yy * dx * dx - 2.0 * m.xy * dx * dy + m.xx * dy * dy;
+            q * inverse_det < 9.0
+        })
+}
+
+fn star_of(shape: &Shape, blended: bool) -> Star {
+    let (long, short) = shape.moments.axes();
+    Star {
+        x_px: shape.x as f32,
+        y_px: shape.y as f32,
+        flux: shape.flux as f32,
+        peak: shape.peak as f32,
+        snr: shape.snr as f32,
+        fwhm_px: (SIGMA_TO_FWHM * short.max(0.0).sqrt()) as f32,
+        elongation: (long / short).sqrt() as f32,
+        trail: trail(shape.moments),
+        flags: StarFlags {
+            clipped: shape.clipped,
+            at_edge: shape.at_edge,
+            blended,
+            unsettled: !shape.settled,
+        },
+    }
+}
+
+/// Median width across the trail (FWHM, px) and elongation of the stars used.
+///
+/// Both are read along and across the map's direction, not each star's own: the narrow axis of a
+/// noisy round star reads low, and its long axis high, by chance alone.
+pub(super) fn width_and_elongation(
+    used: &[Measured],
+    field: Option<&SmoothField>,
+) -> (Option<f64>, Option<f64>) {
+    let (mut across, mut along) = (Vec::new(), Vec::new());
+    for m in used {
+        let (x, y) = (f64::from(m.star.x_px), f64::from(m.star.y_px));
+        let angle = field.map_or(0.0, |f| f.at(x, y).angle_deg());
+        along.push(m.moments.along(angle));
+        across.push(m.moments.along(angle + 90.0));
+    }
+    let (across, along) = (median(&mut across), median(&mut along));
+    let fwhm = across
+        .filter(|a| *a > 0.0)
+        .map(|a| SIGMA_TO_FWHM * a.sqrt());
+    let elongation = across
+        .zip(along)
+        .filter(|(across, _)| *across > 0.0)
+        .map(|(across, along)| (along / across).sqrt().max(1.0));
+    (fwhm, elongation)
+}

@@ -5,21 +5,34 @@
 
 pub mod types;
 
+mod care;
+mod facts;
+mod light;
+mod notes;
+mod outcome;
+mod pace;
+mod scales;
+#[cfg(test)]
+mod tests;
+
+pub use outcome::{FILM_RATES, outcome};
 pub use types::{AdviceOptions, FilmLength, NextTime, Outcome, SettingAdvice};
 
 use crate::night::Night;
-use crate::verdict::{Judged, Purpose, Verdict};
+use crate::verdict::Judged;
 
-/// The table of what to set next time, for the frames of `set`.
+/// The table of what to set next time, for the frames of `set`: changed settings first.
+///
+/// Empty when nothing of the set is measured.
 #[must_use]
 pub fn next_time(night: &Night, set: usize, judged: &Judged, options: &AdviceOptions) -> NextTime {
-    let _ = (night, set, judged, options);
-    NextTime::default()
-}
-
-/// What the used frames of `set` give, with `verdicts` one for each row of the night.
-#[must_use]
-pub fn outcome(night: &Night, set: usize, verdicts: &[Verdict], purpose: Purpose) -> Outcome {
-    let _ = (night, set, verdicts, purpose);
-    Outcome::default()
+    let Some(facts) = facts::Facts::of(night, set, judged) else {
+        return NextTime::default();
+    };
+    let mut settings = care::rows(&facts);
+    settings.extend(light::rows(&facts, options));
+    settings.extend(pace::rows(&facts));
+    settings.sort_by_key(|row| !row.changed);
+    let notes = notes::notes(&facts, &settings);
+    NextTime { settings, notes }
 }

@@ -1,3 +1,19 @@
-//! What leaves the program: the measurement table as CSV and JSON, lists of frames.
+//! What leaves the program: the measurement table as CSV and JSON, lists of frames, plain text.
 //!
-//! In: the night and its verdicts. Out: text, written atomically by whoever asked.
+//! In: a [`Table`], which is the night, its verdicts and the person's decisions. Out: bytes into any
+//! writer; files are written atomically by whoever asked. What a column means is in `columns`, one
+//! entry each; numbers themselves come from the rooms before.
+
+pub mod columns;
+pub mod text;
+
+mod json;
+mod lists;
+mod table;
+#[cfg(test)]
+mod tests;
+
+pub use columns::{COLUMNS, Cell, Column};
+pub use json::write_json;
+pub use lists::{write_rejected, write_used};
+pub use table::{Table, write_csv};

@@ -2,24 +2,17 @@
 //!
 //! A gap is r × (start of the next used frame − end of the last), r the largest speed of a star over
 //! this frame's sky, so it is told as "up to". How dark it is: the brightness left at the middle of
-//! a gap g between two ends of width σ is erfc(g/(2√2·σ)) of the trail where frames are summed (two
-//! half-lines, each seen through a Gaussian).
+//! a gap between two trails where frames are summed (`sky::limits`).
 
 use super::read::usual_width;
 use super::types::{Purpose, Verdict};
 use super::words::{frames, number, with_unit};
 use crate::night::{Group, Night, Set};
+use crate::sky::limits::gap_brightness_summed;
+use crate::sky::turning::arc_deg;
 
-/// The sky's turning, degrees per second: 360° in a mean sidereal day of 86 164.0905 s (IERS
-/// Conventions).
-pub const SKY_TURNS_DEG_PER_S: f64 = 360.0 / 86_164.090_5;
 /// Below this a gap is dark to the eye.
 const DARK_SHARE: f64 = 0.05;
-/// FWHM of a Gaussian over its σ.
-const FWHM_PER_SIGMA: f64 = 2.354_82;
-/// Exposure true over marked, as far as a shutter is believed to be off.
-const BELIEVED_RATIO: std::ops::RangeInclusive<f64> = 0.9..=1.2;
-
 /// When each frame of a set was open.
 #[derive(Debug, Clone, Default)]
 pub struct Timeline {
@@ -33,7 +26,7 @@ impl Timeline {
     pub fn of(night: &Night, set: &Set) -> Self {
         let main = set.main_group.and_then(|g| night.groups.get(g));
         let usual = main.and_then(|g| g.settings.exposure_s);
-        let ratio = true_exposure_ratio(main);
+        let factor = exposure_factor(main);
         let open = set
             .frames
             .iter()
@@ -42,7 +35,7 @@ impl Timeline {
                 let row = night.rows.get(at)?;
                 let start = row.time_s.or_else(|| Some(n as f64 * set.interval_s?))?;
                 let exposure = row.facts.exposure_s.or(usual).unwrap_or(0.0);
-                Some((at, start, start + exposure * ratio))
+                Some((at, start, start + exposure * factor))
             })
             .collect();
         Self { open }
@@ -74,25 +67,6 @@ impl Timeline {
             })
             .collect();
         pairs.into_iter()
-    }
-}
-
-/// True over marked exposure, from the trails where they could be fitted; else 1.
-#[must_use]
-pub fn true_exposure_ratio(group: Option<&Group>) -> f64 {
-    let ratio = group.and_then(|g| g.turn).map(|turn| turn.length_ratio);
-    ratio.filter(|r| BELIEVED_RATIO.contains(r)).unwrap_or(1.0)
-}
-
-/// Brightness left at the middle of a gap of `gap_px` between trails of width `fwhm_px`, as a share
-/// of the trail, where frames are summed.
-#[must_use]
-pub fn left_in_gap(gap_px: f64, fwhm_px: f64) -> f64 {
-    let sigma = fwhm_px / FWHM_PER_SIGMA;
-    if sigma > 0.0 {
-        libm::erfc(gap_px / (2.0 * std::f64::consts::SQRT_2 * sigma))
-    } else {
-        0.0
     }
 }
 
@@ -204,10 +178,19 @@ pub fn drop_cost(night: &Night, set: usize, verdicts: &[Verdict], rows: &[usize]
         left,
         only_ends: !inside,
         gap_px,
-        gap_left: gap_px.zip(width).map(|(gap, w)| left_in_gap(gap, w)),
-        arc_deg: spans.map(|(was, is)| (was - is).max(0.0) * SKY_TURNS_DEG_PER_S),
+        gap_left: gap_px
+            .zip(width)
+            .map(|(gap, w)| gap_brightness_summed(gap, w)),
+        arc_deg: spans.map(|(was, is)| arc_deg((was - is).max(0.0))),
         before,
     }
+}
+
+/// What to multiply marked exposures of a group with, from its trails where they were fitted.
+#[must_use]
+pub fn exposure_factor(group: Option<&Group>) -> f64 {
+    let turn = group.and_then(|g| g.turn);
+    turn.map_or(1.0, |turn| turn.exposure_factor())
 }
 
 /// Largest speed of a star over the frame, px/s: from the fitted turn, else from the largest trail
@@ -221,29 +204,6 @@ pub fn largest_rate_px_s(night: &Night, group: &Group) -> Option<f64> {
             .filter_map(|row| Some(row.measure.as_deref()?.trail?.max_px))
             .collect();
         let typical = crate::base::robust::median(&mut largest)?;
-        Some(typical / (exposure * true_exposure_ratio(Some(group))))
+        Some(typical / (exposure * exposure_factor(Some(group))))
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Check values of common practice: σ 1.1 px, the 0.9 px pause leaves 68 %, 15 px nothing.
-    #[test]
-    fn gaps_darken_as_the_error_function_says() {
-        let fwhm = 2.6;
-        assert!((left_in_gap(0.4, fwhm) - 0.85).abs() < 0.01);
-        assert!((left_in_gap(0.8, fwhm) - 0.71).abs() < 0.01);
-        assert!((left_in_gap(0.9, fwhm) - 0.68).abs() < 0.01);
-        assert!(left_in_gap(15.0, fwhm) < 1e-6);
-        assert!((left_in_gap(0.0, fwhm) - 1.0).abs() < 1e-12);
-    }
-
-    #[test]
-    fn the_sky_turns_fifteen_arc_seconds_a_second() {
-        assert!((SKY_TURNS_DEG_PER_S * 3600.0 - 15.041_07).abs() < 1e-5);
-        // 9822 s are 41.0°.
-        assert!((9822.0 * SKY_TURNS_DEG_PER_S - 41.0).abs() < 0.05);
-    }
 }

@@ -15,26 +15,11 @@ pub struct Answer {
     pub joins: String,
 }
 
-/// The verdict in force for each row: the person's where there is one, else the advised.
-#[must_use]
-pub fn final_verdicts(night: &Night, judged: &Judged, decisions: &Decisions) -> Vec<Verdict> {
-    night
-        .rows
-        .iter()
-        .enumerate()
-        .map(|(at, row)| {
-            let advised = judged.judgements.get(at).map(|j| j.verdict);
-            let decided = decisions.get(&row.shot).copied();
-            decided.or(advised).unwrap_or_default()
-        })
-        .collect()
-}
-
 /// Counts the judged frames of `set` by the verdict in force. Frames that are not measured yet
 /// count as pending unless the person decided on them.
 #[must_use]
 pub fn tally(night: &Night, set: usize, judged: &Judged, decisions: &Decisions) -> Tally {
-    let verdicts = final_verdicts(night, judged, decisions);
+    let verdicts = judged.in_force(night, decisions);
     let mut tally = Tally::default();
     for &at in night.sets.get(set).map_or(&[][..], |s| &s.frames) {
         let (Some(row), Some(&verdict)) = (night.rows.get(at), verdicts.get(at)) else {
@@ -73,7 +58,7 @@ pub fn answer(night: &Night, set: usize, judged: &Judged, decisions: &Decisions)
         let sentence = "Nothing measured yet.".to_owned();
         return Answer { sentence, joins };
     }
-    let verdicts = final_verdicts(night, judged, decisions);
+    let verdicts = judged.in_force(night, decisions);
     let rejected: Vec<usize> = frames
         .iter()
         .copied()

@@ -18,7 +18,7 @@ mod rules;
 mod tell;
 
 pub use cost::{DropCost, drop_cost};
-pub use decide::{Answer, answer, final_verdicts, tally};
+pub use decide::{Answer, answer, tally};
 pub use reasons::{News, REASONS, ReasonInfo};
 pub use tell::explain;
 pub use types::{

@@ -1,0 +1,252 @@
+//! Exposure, ISO and aperture: how long stars stay points, and where the sky's level lies.
+
+use super::facts::Facts;
+use super::scales::{exposure_within, nearest_iso};
+use super::types::{AdviceOptions, SettingAdvice};
+use crate::verdict::Purpose;
+use crate::verdict::words::{figure, number, with_unit};
+
+/// Sky levels to aim at, percent of full scale in linear light. Common practice: high enough that
+/// the sky covers the read noise, low enough that stars keep room.
+const SKY_BAND_PCT: (f64, f64) = (8.0, 25.0);
+/// The same in files put through a tone curve, taken back through the sRGB curve: their levels are
+/// relative, so only extremes are told.
+const TONE_MAPPED_BAND_PCT: (f64, f64) = (2.0, 25.0);
+/// Most stops to change at once: the level then says how to go on.
+const MOST_STOPS: f64 = 2.0;
+/// Past this a higher ISO buys little but clipped stars on most cameras (common practice).
+const HIGHEST_ISO: u32 = 6400;
+/// A trail up to this share of the width still reads as round (elongation 1.2).
+const ROUND_SHARE: f64 = 0.9;
+/// A trail shorter than this in a film passes as a point.
+const FILM_WIDTH_PX: f64 = 1920.0;
+
+/// Rows on light: exposure first, as ISO follows it.
+pub(super) fn rows(facts: &Facts<'_>, options: &AdviceOptions) -> Vec<SettingAdvice> {
+    let mut rows = Vec::new();
+    let exposure = exposure(facts, options);
+    let shorter = match (&exposure, facts.exposure_s) {
+        (Some(advice), Some(tonight)) => tonight / advice.next_s,
+        _ => 1.0,
+    };
+    rows.extend(exposure.map(|advice| advice.row));
+    let iso = iso(facts, shorter);
+    let open_wider = iso.as_ref().is_some_and(|advice| advice.still_dark);
+    rows.extend(iso.map(|advice| advice.row));
+    rows.extend(aperture(facts, open_wider));
+    rows
+}
+
+struct Exposure {
+    row: SettingAdvice,
+    next_s: f64,
+}
+
+fn exposure(facts: &Facts<'_>, options: &AdviceOptions) -> Option<Exposure> {
+    let tonight = facts.exposure_s?;
+    let (next_s, why) = match facts.purpose {
+        Purpose::Trails => (tonight, trails_why(facts)?),
+        Purpose::Timelapse => (tonight, timelapse_why(facts, options)?),
+        Purpose::Still => still(facts, options, tonight)?,
+        Purpose::Tracked => tracked(facts, tonight)?,
+    };
+    let changed = next_s < 0.97 * tonight;
+    Some(Exposure {
+        next_s: if changed { next_s } else { tonight },
+        row: SettingAdvice {
+            setting: "Exposure",
+            tonight: with_unit(tonight, "s"),
+            next: if changed {
+                with_unit(next_s, "s")
+            } else {
+                "the same".to_owned()
+            },
+            changed,
+            why,
+        },
+    })
+}
+
+fn trails_why(facts: &Facts<'_>) -> Option<String> {
+    match (facts.dwell_s(), facts.exposure_s) {
+        (Some(dwell), Some(t)) if dwell < t => Some(format!(
+            "a star crosses its own width in about {}; longer brightens only the sky",
+            with_unit(dwell.round().max(1.0), "s")
+        )),
+        (Some(dwell), _) => Some(format!(
+            "a star needs about {} to cross its own width; up to there trails still brighten",
+            with_unit(dwell.round(), "s")
+        )),
+        _ => facts.exposure_s.map(|t| {
+            format!(
+                "{} frames an hour if back to back; star trails are commonly made of 30 s frames",
+                number(3600.0 / t, 0)
+            )
+        }),
+    }
+}
+
+fn npf_words(facts: &Facts<'_>, k: f64, limit: f64) -> String {
+    let lens = [
+        facts.focal_mm.map(|f| with_unit(f, "mm")),
+        facts.f_number.map(|n| format!("f/{}", figure(n))),
+        facts.pixel_um.map(|p| with_unit(p, "µm")),
+    ];
+    let lens: Vec<String> = lens.into_iter().flatten().collect();
+    format!(
+        "NPF with k = {} passes {} ({})",
+        figure(k),
+        with_unit(limit, "s"),
+        lens.join(", ")
+    )
+}
+
+fn timelapse_why(facts: &Facts<'_>, options: &AdviceOptions) -> Option<String> {
+    let npf = facts.npf_s(options.npf_k);
+    let npf = npf.map(|limit| npf_words(facts, options.npf_k, limit));
+    let width = f64::from(facts.group.settings.size_px.0.max(1));
+    let film = facts.trail_px.map(|trail| {
+        format!(
+            "trails of {} are {} in a film 1920 px wide",
+            with_unit(trail, "px"),
+            with_unit(trail * (FILM_WIDTH_PX / width).min(1.0), "px")
+        )
+    });
+    match (film, npf) {
+        (Some(film), Some(npf)) => Some(format!("{film}; {npf}")),
+        (film, npf) => film.or(npf),
+    }
+}
+
+/// The longest exposure whose trails pass as points, by NPF and by what was measured.
+fn still(facts: &Facts<'_>, options: &AdviceOptions, tonight: f64) -> Option<(f64, String)> {
+    let by_trail = facts.trail_px.zip(facts.width_px).map(|(trail, width)| {
+        let words = format!(
+            "trails measured {} against a width of {}",
+            with_unit(trail, "px"),
+            with_unit(width, "px")
+        );
+        // Below half a pixel a trail's length is noise.
+        let limit = (trail > 0.5).then(|| tonight * ROUND_SHARE * width / trail);
+        (limit, words)
+    });
+    let npf = facts.npf_s(options.npf_k);
+    match (npf, by_trail) {
+        (Some(limit), by_trail) => {
+            let mut why = npf_words(facts, options.npf_k, limit);
+            if let Some((_, words)) = by_trail {
+                why = format!("{why}; {words}");
+            }
+            Some((exposure_within(limit.min(tonight)), why))
+        }
+        (None, Some((Some(limit), words))) => {
+            let why = format!(
+                "{words}; up to {} they read as round",
+                with_unit(limit, "s")
+            );
+            Some((exposure_within(limit.min(tonight)), why))
+        }
+        (None, Some((None, words))) => Some((tonight, words)),
+        (None, None) => None,
+    }
+}
+
+fn tracked(facts: &Facts<'_>, tonight: f64) -> Option<(f64, String)> {
+    let elongation = facts.elongation?;
+    let round = format!("stars are {} times as long as wide", number(elongation, 2));
+    let trail = facts.trail_px.zip(facts.width_px);
+    match trail.filter(|(trail, width)| *trail > ROUND_SHARE * width) {
+        Some((trail, width)) => {
+            let next = exposure_within(tonight * ROUND_SHARE * width / trail);
+            let drift = with_unit(trail, "px");
+            let why = format!("{round}: a drift of {drift} in {}", with_unit(tonight, "s"));
+            Some((next, why))
+        }
+        None => Some((tonight, round)),
+    }
+}
+
+struct Iso {
+    row: SettingAdvice,
+    /// Even the highest sensible ISO leaves the sky dark.
+    still_dark: bool,
+}
+
+/// ISO that brings the sky into its band and keeps its level when the exposure gets `shorter` times
+/// shorter. ISO does not make light: it places the level.
+fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
+    let tonight = facts.iso?;
+    let level = facts.sky_pct?;
+    let linear = facts.group.linear;
+    let (low, high) = if linear {
+        SKY_BAND_PCT
+    } else {
+        TONE_MAPPED_BAND_PCT
+    };
+    let aim = (low * high).sqrt();
+    let stops = if level > high || (level < low && level > 0.0) {
+        (aim / level).log2().round().clamp(-MOST_STOPS, MOST_STOPS)
+    } else {
+        0.0
+    };
+    let wanted = f64::from(tonight) * stops.exp2() * shorter;
+    let highest = f64::from(HIGHEST_ISO.max(tonight));
+    let next = nearest_iso(wanted.min(highest));
+    let changed = next != tonight && (f64::from(next) / f64::from(tonight)).log2().abs() > 0.2;
+    let relative = if linear {
+        ""
+    } else {
+        " (relative: tone-mapped)"
+    };
+    let level_words = format!(
+        "the sky is at {} of full scale{relative}",
+        with_unit(level, "%")
+    );
+    let band = format!("{} to {} %", figure(low), figure(high));
+    let why = if stops < 0.0 {
+        format!(
+            "{level_words}, over the {band} of common practice: {} stops less leave stars room",
+            figure(-stops)
+        )
+    } else if stops > 0.0 {
+        format!(
+            "{level_words}, under the {band} of common practice: {} stops more",
+            figure(stops)
+        )
+    } else if changed {
+        format!(
+            "keeps the sky at {} with the shorter exposure",
+            with_unit(level, "%")
+        )
+    } else {
+        format!("{level_words}, within the {band} of common practice")
+    };
+    Some(Iso {
+        still_dark: wanted > 1.4 * highest,
+        row: SettingAdvice {
+            setting: "ISO",
+            tonight: tonight.to_string(),
+            next: if changed {
+                next.to_string()
+            } else {
+                "the same".to_owned()
+            },
+            changed,
+            why,
+        },
+    })
+}
+
+/// A wider aperture only where neither exposure nor ISO can bring the light.
+fn aperture(facts: &Facts<'_>, open_wider: bool) -> Option<SettingAdvice> {
+    let f_number = facts.f_number.filter(|n| open_wider && *n > 2.0)?;
+    Some(SettingAdvice {
+        setting: "Aperture",
+        tonight: format!("f/{}", figure(f_number)),
+        next: format!("f/{} or wider", figure(f_number / std::f64::consts::SQRT_2)),
+        changed: true,
+        why: format!(
+            "ISO {HIGHEST_ISO} alone leaves the sky dark; one stop wider doubles the light"
+        ),
+    })
+}

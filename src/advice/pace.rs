@@ -1,0 +1,213 @@
+//! Interval, frames an hour, how long to go on: the sequence arithmetic of common practice.
+
+use super::facts::Facts;
+use super::types::SettingAdvice;
+use crate::sky::limits::{film_s, frames_per_hour};
+use crate::sky::turning::arc_deg;
+use crate::verdict::Purpose;
+use crate::verdict::words::{frames, number, with_unit};
+
+/// Seconds to leave for the camera to write a frame when nothing shorter was tried.
+const WRITE_PAUSE_S: f64 = 1.0;
+/// A pause longer than this share of the exposure is worth shortening.
+const LONG_PAUSE_SHARE: f64 = 0.2;
+/// From this share on the camera may be taking a dark frame after each exposure.
+const DARK_AFTER_EACH_SHARE: f64 = 0.85;
+/// About how long a long trail takes, s (common practice).
+const LONG_TRAIL_S: f64 = 7200.0;
+/// A film shorter than this hardly shows a night, s.
+const SHORT_FILM_S: f64 = 10.0;
+
+/// Rows on pace.
+pub(super) fn rows(facts: &Facts<'_>) -> Vec<SettingAdvice> {
+    if facts.purpose == Purpose::Still {
+        return Vec::new();
+    }
+    let mut rows = Vec::new();
+    let interval = interval(facts);
+    let next_s = interval.as_ref().map(|advice| advice.next_s);
+    rows.extend(interval.map(|advice| advice.row));
+    rows.extend(hourly(facts, next_s));
+    rows.extend(duration(facts, next_s));
+    rows
+}
+
+struct Interval {
+    row: SettingAdvice,
+    next_s: f64,
+}
+
+fn interval(facts: &Facts<'_>) -> Option<Interval> {
+    let tonight = facts.set.interval_s?;
+    let (open, measured) = facts.true_exposure_s()?;
+    let marked = facts.exposure_s?;
+    let pause = (tonight - open).max(0.0);
+    let missing: u32 = facts
+        .set
+        .frames
+        .iter()
+        .filter_map(|&at| facts.night.rows.get(at))
+        .map(|row| row.derived.missing_before)
+        .sum();
+    let least = (open + WRITE_PAUSE_S).ceil();
+    let open_words = match (measured, open > 1.02 * marked) {
+        (true, true) => format!(
+            "the shutter was open {} (read off the trails)",
+            with_unit(round1(open), "s")
+        ),
+        (false, true) => format!(
+            "a marked {} may be {}",
+            with_unit(marked, "s"),
+            with_unit(round1(open), "s")
+        ),
+        _ => format!("the shutter was open {}", with_unit(marked, "s")),
+    };
+    let gap = |pause: f64| {
+        let rate = facts.rate_px_s.filter(|_| facts.purpose == Purpose::Trails);
+        rate.map_or_else(String::new, |rate| {
+            let px = rate * pause;
+            format!(", {} px in the trails", number(px, usize::from(px < 10.0)))
+        })
+    };
+    // A film may be paced on purpose; elsewhere a pause only loses light.
+    let paced = facts.purpose == Purpose::Timelapse;
+    let (next_s, why) = if pause >= DARK_AFTER_EACH_SHARE * open && pause <= 1.3 * open && !paced {
+        (
+            least,
+            format!(
+                "half of the time nothing was exposed{}: turn off dark subtraction in the camera, or \
+                 shorten the interval; {open_words}",
+                gap(pause)
+            ),
+        )
+    } else if missing > 0 && pause < LONG_PAUSE_SHARE * open {
+        (
+            (tonight + WRITE_PAUSE_S).ceil().max(least),
+            format!(
+                "{} missed at a pause of {}; {open_words}",
+                frames(missing as usize),
+                with_unit(round1(pause), "s")
+            ),
+        )
+    } else if pause > (LONG_PAUSE_SHARE * open).max(3.0) && !paced {
+        let why = format!(
+            "{open_words}, so {} were lost each time{}",
+            with_unit(round1(pause), "s"),
+            gap(pause)
+        );
+        (least, why)
+    } else if missing == 0 {
+        let why = format!(
+            "no frame missed at a pause of {}{}; {open_words}",
+            with_unit(round1(pause), "s"),
+            gap(pause)
+        );
+        (tonight, why)
+    } else {
+        let why = format!("{} missing tonight; {open_words}", frames(missing as usize));
+        (tonight, why)
+    };
+    let changed = (next_s - tonight).abs() > 0.5;
+    Some(Interval {
+        next_s: if changed { next_s } else { tonight },
+        row: SettingAdvice {
+            setting: "Interval",
+            tonight: with_unit(round1(tonight), "s"),
+            next: if changed {
+                with_unit(next_s, "s")
+            } else {
+                "the same".to_owned()
+            },
+            changed,
+            why,
+        },
+    })
+}
+
+fn round1(value: f64) -> f64 {
+    (10.0 * value).round() / 10.0
+}
+
+/// Frames an hour, with what an hour makes.
+fn hourly(facts: &Facts<'_>, next_s: Option<f64>) -> Option<SettingAdvice> {
+    let tonight = frames_per_hour(facts.set.interval_s?).round();
+    let next = frames_per_hour(next_s.or(facts.set.interval_s)?).round();
+    let changed = (tonight - next).abs() >= 1.0;
+    let film = film_s(next as usize, 24);
+    let film = format!("{} s of film at 24 a second", number(film, 1));
+    let why = match facts.purpose {
+        Purpose::Tracked => facts.exposure_s.map(|t| {
+            let open = next * t / 60.0;
+            format!("{} minutes of open shutter an hour", number(open, 0))
+        })?,
+        Purpose::Timelapse => {
+            format!("an hour makes {film}; under 15 a second motion is not smooth")
+        }
+        Purpose::Trails | Purpose::Still => {
+            format!(
+                "an hour turns the sky by {}°, or makes {film}",
+                number(arc_deg(3600.0), 1)
+            )
+        }
+    };
+    Some(SettingAdvice {
+        setting: "Frames an hour",
+        tonight: number(tonight, 0),
+        next: if changed {
+            number(next, 0)
+        } else {
+            "the same".to_owned()
+        },
+        changed,
+        why,
+    })
+}
+
+/// A longer night where this one makes a short trail or film.
+fn duration(facts: &Facts<'_>, next_s: Option<f64>) -> Option<SettingAdvice> {
+    let interval = facts.set.interval_s?;
+    let count = facts.set.frames.len();
+    let span = interval * count as f64;
+    let advice = |next: f64, why: String| SettingAdvice {
+        setting: "Duration",
+        tonight: hours(span),
+        next: hours(next),
+        changed: true,
+        why,
+    };
+    match facts.purpose {
+        Purpose::Trails if span < 0.9 * LONG_TRAIL_S => Some(advice(
+            LONG_TRAIL_S,
+            format!(
+                "{} are {}° of arc; about two hours, {}°, make a long trail (common practice)",
+                hours(span),
+                number(arc_deg(span), 0),
+                number(arc_deg(LONG_TRAIL_S), 0)
+            ),
+        )),
+        Purpose::Timelapse if film_s(count, 24) < SHORT_FILM_S => {
+            let wanted = SHORT_FILM_S * 24.0;
+            Some(advice(
+                wanted * next_s.unwrap_or(interval),
+                format!(
+                    "{} make {} s at 24 a second; {} make {} s",
+                    frames(count),
+                    number(film_s(count, 24), 1),
+                    frames(wanted as usize),
+                    number(SHORT_FILM_S, 0)
+                ),
+            ))
+        }
+        _ => None,
+    }
+}
+
+/// "48 min", "2 h", "2 h 8 min".
+fn hours(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round() as u64;
+    match (minutes / 60, minutes % 60) {
+        (0, min) => format!("{min} min"),
+        (h, 0) => format!("{h} h"),
+        (h, min) => format!("{h} h {min} min"),
+    }
+}

@@ -1,0 +1,141 @@
+//! The table as JSON: the same names as the CSV, with findings, events and next time beside it.
+
+use std::io::{self, Write};
+
+use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
+use serde_json::{Value, json};
+
+use super::columns::{COLUMNS, Cell, decimal};
+use super::table::Table;
+use crate::advice::NextTime;
+use crate::verdict::{Event, Finding};
+
+/// Writes the table as one JSON object: `frames` with the names of the CSV (null where there is no
+/// value), `findings`, `events` and `next_time` (one entry a set).
+///
+/// # Errors
+/// What `out` says.
+pub fn write_json(
+    table: &Table<'_>,
+    next_time: &[NextTime],
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut *out, &Whole { table, next_time })?;
+    writeln!(out)?;
+    out.flush()
+}
+
+struct Whole<'a> {
+    table: &'a Table<'a>,
+    next_time: &'a [NextTime],
+}
+
+// By hand rather than derived: the registry of columns holds the keys and their order.
+impl Serialize for Whole<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let judged = self.table.judged;
+        let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
+        let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
+        let events: Vec<Value> = judged.events.iter().map(|e| event(e, &name)).collect();
+        let mut map = serializer.serialize_map(Some(6))?;
+        map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
+        map.serialize_entry("purpose", &judged.purpose)?;
+        map.serialize_entry("frames", &Frames(self.table))?;
+        map.serialize_entry("findings", &findings)?;
+        map.serialize_entry("events", &events)?;
+        let next: Vec<Value> = self.next_time.iter().map(next_time).collect();
+        map.serialize_entry("next_time", &next)?;
+        map.end()
+    }
+}
+
+struct Frames<'a>(&'a Table<'a>);
+
+impl Serialize for Frames<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let rows = self.0.night.rows.len();
+        let mut list = serializer.serialize_seq(Some(rows))?;
+        for at in 0..rows {
+            list.serialize_element(&Frame(self.0, at))?;
+        }
+        list.end()
+    }
+}
+
+struct Frame<'a>(&'a Table<'a>, usize);
+
+impl Serialize for Frame<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(COLUMNS.len()))?;
+        for column in &COLUMNS {
+            map.serialize_entry(column.name, &value((column.value)(self.0, self.1)))?;
+        }
+        map.end()
+    }
+}
+
+fn value(cell: Cell) -> Value {
+    match cell {
+        Cell::Empty => Value::Null,
+        Cell::Text(text) => Value::String(text),
+        Cell::Count(n) => json!(n),
+        Cell::Flag(yes) => json!(yes),
+        // Rounded as the CSV is, so that the two files say the same.
+        Cell::Number(number, places) => {
+            let rounded = decimal(number, places).parse().unwrap_or(number);
+            json!(rounded)
+        }
+    }
+}
+
+fn finding<'a>(finding: &Finding, name: &dyn Fn(usize) -> Option<&'a str>) -> Value {
+    let names = |rows: &[usize]| -> Vec<&str> { rows.iter().filter_map(|&r| name(r)).collect() };
+    let offers: Vec<Value> = finding
+        .offers
+        .iter()
+        .map(|offer| {
+            json!({
+                "label": offer.label,
+                "cost": offer.cost,
+                "verdict": offer.verdict,
+                "files": names(&offer.rows),
+                "advised": offer.advised,
+            })
+        })
+        .collect();
+    json!({
+        "reason": finding.reason.code(),
+        "verdict": finding.verdict,
+        "files": names(&finding.rows),
+        "title": finding.title,
+        "evidence": finding.evidence,
+        "offers": offers,
+    })
+}
+
+fn event<'a>(event: &Event, name: &dyn Fn(usize) -> Option<&'a str>) -> Value {
+    json!({
+        "reason": event.reason.code(),
+        "first": name(event.first),
+        "last": name(event.last),
+        "label": event.label,
+        "verdict": event.verdict,
+    })
+}
+
+fn next_time(next: &NextTime) -> Value {
+    let settings: Vec<Value> = next
+        .settings
+        .iter()
+        .map(|s| {
+            json!({
+                "setting": s.setting,
+                "tonight": s.tonight,
+                "next": s.next,
+                "changed": s.changed,
+                "why": s.why,
+            })
+        })
+        .collect();
+    json!({ "settings": settings, "notes": next.notes })
+}

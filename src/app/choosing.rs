@@ -30,7 +30,7 @@ impl Model {
             }
             Action::Choose(place) => night.choose_one(place),
             Action::Step(by) => night.choose_one(night.moved(by)),
-            Action::Extend(by) => night.extend_to(night.moved(by)),
+            Action::Extend(by) => night.extend_to(night.head().saturating_add_signed(by)),
             Action::ExtendTo(place) => night.extend_to(place),
             Action::First => night.choose_one(0),
             Action::Last => night.choose_one(usize::MAX),
@@ -43,7 +43,9 @@ impl Model {
                 let (low, high) = (from.min(to), from.max(to));
                 let high = high.min(night.frames().len().saturating_sub(1));
                 night.range = (low..=high).collect();
-                night.chosen = low.min(high);
+                night.anchor = from.min(high);
+                // The end that stays is shown: the moving one would load a picture a pixel.
+                night.chosen = night.anchor;
             }
             Action::ChoosePlaces(places) => night.choose_places(places),
             Action::ShowFinding(key) => {
@@ -57,8 +59,7 @@ impl Model {
             Action::ZoomTo(from, to) => night.zoom_to(from, to),
             Action::ZoomBy(factor) => {
                 let (from, to) = night.shown_times();
-                let about = (night.chosen_row())
-                    .and_then(|(_, row)| row.time_s)
+                let about = (night.chosen_time())
                     .filter(|time| (from..=to).contains(time))
                     .unwrap_or(f64::midpoint(from, to));
                 night.zoom_to(
@@ -93,9 +94,10 @@ impl OpenNight {
         self.chosen.saturating_add_signed(by).min(self.last_place())
     }
 
-    /// Chooses one frame. Stepping within a choice of several keeps it; leaving it drops it.
+    /// Chooses one frame and drops a choice of several.
     fn choose_one(&mut self, place: usize) {
         self.chosen = place.min(self.last_place());
+        self.anchor = self.chosen;
         self.range.clear();
         self.bring_into_view();
     }
@@ -106,20 +108,25 @@ impl OpenNight {
         places.dedup();
         if let Some(&first) = places.first() {
             self.chosen = first;
+            self.anchor = first;
         }
         self.range = if places.len() > 1 { places } else { Vec::new() };
         self.bring_into_view();
     }
 
+    /// The end of the choice that moves.
+    fn head(&self) -> usize {
+        match (self.range.first(), self.range.last()) {
+            (Some(&first), Some(&last)) if self.anchor == first => last,
+            (Some(&first), Some(_)) => first,
+            _ => self.chosen,
+        }
+    }
+
     /// Lengthens (or shortens) the choice to `place`; its other end stays.
     fn extend_to(&mut self, place: usize) {
         let place = place.min(self.last_place());
-        let anchor = match (self.range.first(), self.range.last()) {
-            (Some(&first), Some(&last)) if self.chosen == first => last,
-            (Some(&first), Some(_)) => first,
-            _ => self.chosen,
-        };
-        self.range = (anchor.min(place)..=anchor.max(place)).collect();
+        self.range = (self.anchor.min(place)..=self.anchor.max(place)).collect();
         self.chosen = place;
         self.bring_into_view();
     }
@@ -144,12 +151,9 @@ impl OpenNight {
     /// First and last moment of the frames shown, s: from the first start to the last end.
     #[must_use]
     pub fn whole_times(&self) -> (f64, f64) {
-        let rows = &self.night().rows;
-        let mut times = (self.frames().iter()).filter_map(|&row| rows.get(row)?.time_s);
-        let Some(first) = times.next() else {
+        let (Some(&low), Some(&high)) = (self.times.first(), self.times.last()) else {
             return (0.0, 1.0);
         };
-        let (low, high) = times.fold((first, first), |(low, high), t| (low.min(t), high.max(t)));
         let step = (self.shown_set())
             .and_then(|set| set.interval_s)
             .unwrap_or(1.0);
@@ -178,9 +182,7 @@ impl OpenNight {
 
     /// Moves a zoomed view so that the chosen frame is in it.
     fn bring_into_view(&mut self) {
-        let (Some((from, to)), Some(time)) =
-            (self.zoom, self.chosen_row().and_then(|(_, row)| row.time_s))
-        else {
+        let (Some((from, to)), Some(time)) = (self.zoom, self.chosen_time()) else {
             return;
         };
         if !(from..=to).contains(&time) {

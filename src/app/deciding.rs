@@ -4,6 +4,7 @@ use crate::engine::{Derived, Effect};
 use crate::verdict::{Finding, Purpose, Verdict};
 
 use super::action::Action;
+use super::answer::runs;
 use super::model::Model;
 use super::open_night::{Answer, FindingKey, OpenNight};
 use super::undo::{DecisionChange, Step};
@@ -217,13 +218,7 @@ fn lower_first(text: &str) -> String {
 /// frames.
 #[must_use]
 pub fn runs_in_words(places: &[usize]) -> String {
-    let mut runs: Vec<(usize, usize)> = Vec::new();
-    for &place in places {
-        match runs.last_mut() {
-            Some((_, last)) if *last + 1 == place => *last = place,
-            _ => runs.push((place, place)),
-        }
-    }
+    let runs = runs(places.iter().copied());
     if runs.len() > 3 {
         return format!("{} frames", places.len());
     }

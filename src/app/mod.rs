@@ -4,6 +4,7 @@
 //! belongs to `ui`.
 
 pub mod action;
+pub mod answer;
 pub mod apply;
 pub mod choosing;
 pub mod commands;

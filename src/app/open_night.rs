@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::advice::{self, NextTime, Outcome};
+use crate::chart;
 use crate::engine::{CameraKey, Derived, NightId, Picture, Progress, Supplied};
 use crate::night::{Night, Row, Set};
 use crate::verdict::{Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
@@ -56,6 +57,8 @@ pub struct OpenNight {
     pub set: usize,
     /// The chosen frame: a place in the set's `frames`, 0 for frame 1.
     pub chosen: usize,
+    /// The end of `range` that stays when the choice is lengthened.
+    pub(super) anchor: usize,
     /// Frames chosen together, in order, places in the set's `frames`; empty for none.
     pub range: Vec<usize>,
     /// The part of the night the lanes show, seconds as in `Row::time_s`; `None` for all of it.
@@ -74,6 +77,8 @@ pub struct OpenNight {
     pub verdicts: Vec<Verdict>,
     /// What the used frames give.
     pub outcome: Outcome,
+    /// When each frame shown began, s, rising; see [`chart::clock::times`].
+    pub times: Vec<f64>,
 }
 
 impl OpenNight {
@@ -93,6 +98,7 @@ impl OpenNight {
             supplied: BTreeMap::new(),
             set: 0,
             chosen: 0,
+            anchor: 0,
             range: Vec::new(),
             zoom: None,
             progress: None,
@@ -102,6 +108,7 @@ impl OpenNight {
             pictures: Vec::new(),
             verdicts: Vec::new(),
             outcome: Outcome::default(),
+            times: Vec::new(),
         }
     }
 
@@ -146,6 +153,20 @@ impl OpenNight {
     #[must_use]
     pub fn place_of(&self, row: usize) -> Option<usize> {
         self.frames().iter().position(|&index| index == row)
+    }
+
+    /// When the chosen frame began, s.
+    #[must_use]
+    pub fn chosen_time(&self) -> Option<f64> {
+        self.times.get(self.chosen).copied()
+    }
+
+    /// The clock reading "23:26:40" of a moment; empty when the cameras wrote no time.
+    #[must_use]
+    pub fn clock(&self, time_s: f64) -> String {
+        (self.night().start_clock_s).map_or_else(String::new, |start| {
+            chart::clock::to_the_second(start, time_s)
+        })
     }
 
     /// The verdict in force of a row.
@@ -242,8 +263,11 @@ impl OpenNight {
             })
             .collect();
         self.set = self.set.min(night.sets.len().saturating_sub(1));
+        self.times =
+            (self.shown_set()).map_or_else(Vec::new, |set| chart::clock::times(&night, set));
         let last = self.frames().len().saturating_sub(1);
         self.chosen = self.chosen.min(last);
+        self.anchor = self.anchor.min(last);
         self.range.retain(|&place| place <= last);
         self.outcome = advice::outcome(&night, self.set, &self.verdicts, purpose);
     }

@@ -1,17 +1,27 @@
 //! The window in egui: pages, chart, frame view, theme, widgets. It reads the model, turns input
 //! into actions and draws; it decides nothing.
 
+mod chart_tip;
+mod chart_view;
+mod event_marks;
+mod facts;
 pub mod fold;
 pub mod frame_block;
 pub mod first_run;
 pub mod frames_page;
 mod keys;
+mod keys_page;
+mod lane_paint;
+mod legend;
 pub mod marks;
 mod night_page;
 mod panel;
+mod range_bar;
+mod ribbon_view;
 mod status;
 pub mod theme;
 mod topbar;
+mod warnings;
 pub mod widgets;
 
 use std::sync::Arc;
@@ -45,7 +55,6 @@ pub struct App {
     first_run: first_run::State,
     night_page: night_page::State,
     panel: panel::State,
-    topbar: topbar::State,
 }
 
 /// Opens the window, on a night if one is asked for, and returns when it is closed.
@@ -86,7 +95,6 @@ impl App {
             first_run: first_run::State::default(),
             night_page: night_page::State::default(),
             panel: panel::State::default(),
-            topbar: topbar::State::default(),
         };
         app.apply(Action::Start);
         if let Some(request) = open {
@@ -145,10 +153,12 @@ impl App {
         };
         let (top, rest) = area.split_top_bottom_at_y(area.top() + 44.0);
         let (page, bottom) = rest.split_top_bottom_at_y(rest.bottom() - 28.0);
-        inside(ui, "top", top, |ui| {
-            topbar::show(ui, cx, &mut self.topbar, &mut actions)
-        });
+        inside(ui, "top", top, |ui| topbar::show(ui, cx, &mut actions));
         inside(ui, "page", page, |ui| {
+            if self.model.keys_shown {
+                keys_page::show(ui, cx, &mut actions);
+                return;
+            }
             if self.model.night.is_none() {
                 first_run::show(ui, cx, &mut self.first_run, &mut actions);
                 return;
@@ -176,6 +186,8 @@ impl App {
         inside(ui, "status", bottom, |ui| {
             status::show(ui, cx, &mut actions)
         });
+        warnings::show(ui, cx, &mut actions);
+        keep_arrows(&ctx);
         for action in actions {
             self.apply(action);
         }
@@ -193,6 +205,22 @@ impl eframe::App for App {
     fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
         self.draw(ui);
     }
+}
+
+/// Arrows step from frame to frame, whatever has the focus; Tab moves the focus.
+fn keep_arrows(ctx: &Context) {
+    if ctx.text_edit_focused() {
+        return;
+    }
+    let filter = egui::EventFilter {
+        horizontal_arrows: true,
+        ..egui::EventFilter::default()
+    };
+    ctx.memory_mut(|memory| {
+        if let Some(id) = memory.focused() {
+            memory.set_focus_lock_filter(id, filter);
+        }
+    });
 }
 
 /// Draws `add` in `rect` of the window, clipped to it.

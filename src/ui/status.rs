@@ -1,11 +1,185 @@
 //! The line at the foot: what runs, how far, what to be warned of.
 
-use egui::Ui;
+use egui::{Align, CornerRadius, Layout, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo};
+use egui::{pos2, vec2};
 
-use super::Cx;
+use super::facts;
+use super::theme::{self, size};
+use super::widgets::{self, Button};
+use super::{Cx, inside, warnings};
 use crate::app::Action;
+use crate::engine::Progress;
 
 pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
-    let _ = actions;
-    ui.painter().rect_filled(ui.max_rect(), 0.0, cx.t.panel);
+    let area = ui.max_rect();
+    let painter = ui.painter();
+    painter.rect_filled(area, 0.0, cx.t.panel);
+    painter.hline(
+        area.x_range(),
+        area.top() + 0.5,
+        Stroke::new(1.0, cx.t.line),
+    );
+    let inner = area.shrink2(vec2(12.0, 1.0));
+    let left = inside(ui, "job", inner, |ui| {
+        ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+            job(ui, cx, actions);
+            ui.min_rect().right()
+        })
+        .inner
+    });
+    let rest = Rect::from_min_max(pos2(left + 24.0, inner.top()), inner.max);
+    inside(ui, "told", rest, |ui| {
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            told(ui, cx, actions);
+        });
+    });
+}
+
+fn job(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+    if let Some(opening) = &cx.model.opening {
+        let text = format!("Opening {}…", opening.what);
+        widgets::text(ui, text, size::SMALL, cx.t.ink2);
+        cancel(ui, cx, actions);
+        return;
+    }
+    let Some(night) = &cx.model.night else {
+        widgets::text(ui, "Ready.", size::SMALL, cx.t.ink2);
+        return;
+    };
+    if let Some(progress) = &night.progress {
+        running(ui, cx, progress);
+        cancel(ui, cx, actions);
+        return;
+    }
+    let total = night.night().rows.len();
+    let measured = total - night.night().pending.min(total);
+    match night.finished {
+        Some((_, true)) => {
+            let text = format!("Stopped at {measured} of {total}. What was measured stays.");
+            widgets::text(ui, text, size::SMALL, cx.t.ink2);
+            let tip = format!("Carry on from frame {}", measured + 1);
+            let go_on = Button::new("Go on").show(ui, cx.t);
+            if go_on.on_hover_text(tip).clicked() {
+                actions.push(Action::Resume(false));
+            }
+        }
+        Some((took_s, false)) => {
+            let text = format!("{measured} frames measured in {}.", duration(took_s));
+            widgets::text(ui, text, size::SMALL, cx.t.ink2);
+        }
+        None => {
+            widgets::text(ui, format!("{total} frames"), size::SMALL, cx.t.ink2);
+        }
+    }
+}
+
+fn cancel(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+    ui.add_space(6.0);
+    let cancel = Button::new("Cancel").show(ui, cx.t);
+    if (cancel.on_hover_text("Stop; what is measured stays")).clicked() {
+        actions.push(Action::Cancel);
+    }
+}
+
+fn running(ui: &mut Ui, cx: Cx<'_>, progress: &Progress) {
+    widgets::text(ui, progress.job.clone(), size::SMALL, cx.t.ink2);
+    let (rect, bar) = ui.allocate_exact_size(vec2(160.0, 8.0), Sense::hover());
+    let share = progress.done as f32 / progress.total.max(1) as f32;
+    bar.widget_info(|| {
+        let mut info = WidgetInfo::labeled(Role::ProgressIndicator, true, &progress.job);
+        info.value = Some(f64::from(share) * 100.0);
+        info
+    });
+    let painter = ui.painter();
+    let round = CornerRadius::same(3);
+    painter.rect_filled(rect, round, cx.t.plot);
+    let done = Rect::from_min_size(rect.min, vec2(rect.width() * share.clamp(0.0, 1.0), 8.0));
+    painter.rect_filled(done, round, cx.t.ink2);
+    painter.rect_stroke(
+        rect,
+        round,
+        Stroke::new(1.0, cx.t.line2),
+        StrokeKind::Inside,
+    );
+    let count = format!("{} of {}", progress.done, progress.total);
+    ui.label(
+        egui::RichText::new(count)
+            .font(theme::numbers(size::SMALL - 0.5))
+            .color(cx.t.ink),
+    );
+    let mut more = Vec::new();
+    more.extend(progress.per_second.map(|rate| {
+        let rate = if rate < 10.0 {
+            format!("{rate:.1}")
+        } else {
+            format!("{rate:.0}")
+        };
+        format!("{rate} frames per second")
+    }));
+    more.extend(
+        progress
+            .left_s
+            .map(|left| format!("{} left", duration(left))),
+    );
+    if !more.is_empty() {
+        let text = format!("· {}", more.join(" · "));
+        widgets::text(ui, text, size::SMALL, cx.t.ink2);
+    }
+}
+
+/// Seconds in words: "24 s", "2 min 24 s".
+#[must_use]
+pub(super) fn duration(seconds: f64) -> String {
+    if seconds < 10.0 {
+        return format!("{} s", facts::short(seconds));
+    }
+    let whole = seconds.round() as u64;
+    match (whole / 3600, whole / 60 % 60, whole % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, 0) => format!("{m} min"),
+        (0, m, s) => format!("{m} min {s} s"),
+        (h, m, _) => format!("{h} h {m} min"),
+    }
+}
+
+/// What is to be told, from the right.
+fn told(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+    let count = warnings::count(cx.model);
+    let latest = (cx.model.notices.last().map(|notice| notice.text.clone()))
+        .or_else(|| warnings::first(cx.model));
+    let Some(latest) = latest else {
+        widgets::text(ui, "Press ? for keys", size::SMALL, cx.t.ink3);
+        return;
+    };
+    let label = match count {
+        0 => "1 note".to_owned(),
+        1 => "1 warning".to_owned(),
+        n => format!("{n} warnings"),
+    };
+    let button = Button::new(&label).pressed(cx.model.warnings_shown);
+    let room = ui.available_width() - button.measure(ui).x - 12.0;
+    let mut job =
+        egui::text::LayoutJob::simple_singleline(latest, theme::words(size::SMALL), cx.t.ink2);
+    job.wrap.max_width = room.max(0.0);
+    job.wrap.break_anywhere = true;
+    job.wrap.max_rows = 1;
+    let text = ui.label(job);
+    text.on_hover_text("All that is to be told is behind the button");
+    let tip = "List them";
+    if button.show(ui, cx.t).on_hover_text(tip).clicked() {
+        actions.push(Action::ToggleWarnings);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn durations_read_as_said() {
+        assert_eq!(duration(2.44), "2.4 s");
+        assert_eq!(duration(24.4), "24 s");
+        assert_eq!(duration(144.0), "2 min 24 s");
+        assert_eq!(duration(7260.0), "2 h 1 min");
+    }
 }

@@ -1,0 +1,320 @@
+//! A scene's faults spread over the frames of one night.
+
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+
+use super::options::SimOptions;
+use super::scenes::{Fault, Scene};
+use super::truth::FaultTruth;
+
+/// A line across the frame that is no star.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum StreakKind {
+    Aircraft,
+    Satellite,
+    Meteor,
+}
+
+/// Everything about one frame but its pixels.
+#[derive(Debug, Clone)]
+pub(crate) struct FramePlan {
+    pub(crate) index: usize,
+    /// Opening of the shutter since the first one.
+    pub(crate) start_s: f64,
+    pub(crate) iso: u32,
+    pub(crate) motion: Motion,
+    /// Standard deviation of a star's light before the pixel's own width.
+    pub(crate) sigma_px: f64,
+    /// Share of starlight that dew lets through.
+    pub(crate) clarity: f64,
+    /// Mean loss of starlight in cloud.
+    pub(crate) cloud_mag: f64,
+    /// Dusk, in units of the dark sky at the centre.
+    pub(crate) twilight: f64,
+    /// Headlights: ground level in units of the sky.
+    pub(crate) headlights: f64,
+    pub(crate) streaks: Vec<StreakKind>,
+    /// Pause before the frame beyond the usual one.
+    pub(crate) pause_s: f64,
+    pub(crate) faults: Vec<FaultTruth>,
+}
+
+/// How the frame's centre is displaced on the sensor while the shutter is open.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Motion {
+    /// Lasting displacement from knocks before.
+    offset: [f64; 2],
+    /// Displacements that die away: at the opening, and time to 1/e.
+    dying: Vec<([f64; 2], f64)>,
+    /// A push at a time after the opening.
+    push: Option<(f64, [f64; 2])>,
+    /// px per second.
+    drift: [f64; 2],
+    /// Amplitude, angular frequency and phase of swings along one axis.
+    swings: Vec<([f64; 2], f64, f64)>,
+}
+
+impl Motion {
+    /// Displacement `t_s` after the opening, px.
+    pub(crate) fn at(&self, t_s: f64) -> [f64; 2] {
+        [0, 1].map(|i| {
+            let dying: f64 = self
+                .dying
+                .iter()
+                .map(|(a, tau)| a[i] * (-t_s / tau).exp())
+                .sum();
+            let push = match self.push {
+                Some((at, by)) if t_s >= at => by[i],
+                _ => 0.0,
+            };
+            let swing: f64 = self
+                .swings
+                .iter()
+                .map(|(a, w, p)| a[i] * (w * t_s + p).sin())
+                .sum();
+            self.offset[i] + dying + push + self.drift[i] * t_s + swing
+        })
+    }
+
+    /// Whether the camera is quite still.
+    fn is_still(&self) -> bool {
+        self.dying.is_empty() && self.push.is_none() && self.swings.is_empty()
+    }
+
+    /// An upper bound of the way made during the exposure, px.
+    pub(crate) fn way_px(&self, exposure_s: f64) -> f64 {
+        if self.is_still() {
+            return self.drift[0].hypot(self.drift[1]) * exposure_s;
+        }
+        let points = (0..=200).map(|i| self.at(exposure_s * f64::from(i) / 200.0));
+        let points: Vec<_> = points.collect();
+        points
+            .windows(2)
+            .map(|pair| (pair[1][0] - pair[0][0]).hypot(pair[1][1] - pair[0][1]))
+            .sum()
+    }
+}
+
+/// The frames of a night.
+pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
+    let scene = &options.scene;
+    let mut start_s = 0.0;
+    let mut frames = Vec::with_capacity(options.frames);
+    for index in 0..options.frames {
+        let run = index * scene.isos.len() / options.frames;
+        let mut frame = FramePlan {
+            index,
+            start_s,
+            iso: scene.isos.get(run).copied().unwrap_or(1600),
+            motion: Motion::default(),
+            sigma_px: scene.star_fwhm_px / FWHM_PER_SIGMA,
+            clarity: 1.0,
+            cloud_mag: 0.0,
+            twilight: 0.0,
+            headlights: 0.0,
+            streaks: Vec::new(),
+            pause_s: 0.0,
+            faults: Vec::new(),
+        };
+        for fault in scene.faults {
+            frame.apply(fault, scene, options);
+        }
+        // The clock ticks on from where a pause has moved it.
+        start_s = frame.start_s + scene.interval_s;
+        frames.push(frame);
+    }
+    frames
+}
+
+/// Full width at half maximum of a Gaussian over its standard deviation.
+pub(crate) const FWHM_PER_SIGMA: f64 = 2.354_82;
+
+impl FramePlan {
+    fn apply(&mut self, fault: &Fault, scene: &Scene, options: &SimOptions) {
+        let count = options.frames;
+        let frame_of = |at: f64| ((at * count as f64) as usize).min(count - 1);
+        match *fault {
+            Fault::Settling { from_px, tau_s } => {
+                let left = (-self.start_s / tau_s).exp();
+                let open = from_px.map(|v| v * left);
+                let size = open[0].hypot(open[1]);
+                if size > 0.02 {
+                    self.motion.dying.push((open, tau_s));
+                    let moved = size * (1.0 - (-scene.exposure_s / tau_s).exp());
+                    self.note_if(moved > 0.3, "settling", moved, "px during the exposure");
+                }
+            }
+            Fault::Twilight { excess, tau_s } => {
+                self.twilight = excess * (-self.start_s / tau_s).exp();
+                let level = self.twilight;
+                self.note_if(level > 0.05, "twilight", level, "of the dark sky");
+            }
+            Fault::Cloud {
+                from,
+                to,
+                depth_mag,
+            } => {
+                let (first, last) = (frame_of(from), frame_of(to));
+                if (first..=last).contains(&self.index) {
+                    let middle = (self.index - first) as f64 + 0.5;
+                    let part = middle / (last - first + 1) as f64;
+                    let depth = depth_mag * (std::f64::consts::PI * part).sin().powi(2);
+                    self.cloud_mag += depth;
+                    self.note_if(depth > 0.05, "cloud", depth, "mag");
+                }
+            }
+            Fault::Aircraft { at } => self.streak(frame_of(at), StreakKind::Aircraft, "aircraft"),
+            Fault::Satellite { at } => {
+                self.streak(frame_of(at), StreakKind::Satellite, "satellite");
+            }
+            Fault::Meteor { at } => self.streak(frame_of(at), StreakKind::Meteor, "meteor"),
+            Fault::Knock {
+                at,
+                shift_px,
+                during,
+            } => {
+                self.knock(frame_of(at), shift_px, during * scene.exposure_s);
+            }
+            Fault::Gap { at, pause_s } => {
+                if self.index == frame_of(at) && self.index > 0 {
+                    self.start_s += pause_s;
+                    self.pause_s = pause_s;
+                    self.note_if(true, "gap", pause_s, "s");
+                }
+            }
+            Fault::StrayLight { at, strength } => {
+                if self.index == frame_of(at) {
+                    self.headlights = strength;
+                    self.note_if(true, "stray-light", strength, "of the sky, on the ground");
+                }
+            }
+            Fault::Dew {
+                from,
+                width,
+                loss_mag,
+            } => {
+                let first = frame_of(from);
+                if self.index >= first {
+                    let part = (self.index - first + 1) as f64 / (count - first) as f64;
+                    self.sigma_px *= 1.0 + (width - 1.0) * part;
+                    self.clarity *= 10_f64.powf(-0.4 * loss_mag * part);
+                    self.note_if(part > 0.05, "dew", loss_mag * part, "mag");
+                }
+            }
+            Fault::Wind { at, rms_px } => {
+                if self.index == frame_of(at) {
+                    self.shake(rms_px, options.seed);
+                    self.note_if(true, "wind", rms_px, "px rms");
+                }
+            }
+            Fault::Drift { px_per_min } => {
+                let drift = px_per_min.map(|v| v / 60.0);
+                for i in 0..2 {
+                    self.motion.drift[i] += drift[i];
+                    self.motion.offset[i] += drift[i] * self.start_s;
+                }
+            }
+        }
+    }
+
+    fn note_if(&mut self, noticeable: bool, reason: &str, strength: f64, unit: &str) {
+        if noticeable {
+            self.faults.push(FaultTruth {
+                reason: reason.to_owned(),
+                strength,
+                unit: unit.to_owned(),
+            });
+        }
+    }
+
+    fn streak(&mut self, at: usize, kind: StreakKind, reason: &str) {
+        if self.index == at {
+            self.streaks.push(kind);
+            self.note_if(true, reason, 1.0, "streak");
+        }
+    }
+
+    fn knock(&mut self, at: usize, shift_px: [f64; 2], after_s: f64) {
+        if self.index < at {
+            return;
+        }
+        if self.index == at {
+            let size = shift_px[0].hypot(shift_px[1]);
+            let when = if after_s > 0.0 {
+                "px during the exposure"
+            } else {
+                "px before it"
+            };
+            self.note_if(true, "knock", size, when);
+            if after_s > 0.0 {
+                self.motion.push = Some((after_s, shift_px));
+                return;
+            }
+        }
+        for i in 0..2 {
+            self.motion.offset[i] += shift_px[i];
+        }
+    }
+
+    /// A gust: swings at several frequencies of a tripod, along one axis.
+    fn shake(&mut self, rms_px: f64, seed: u64) {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x51de_ab1e);
+        rng.set_stream(self.index as u64);
+        let axis: f64 = rng.random_range(0.0..std::f64::consts::PI);
+        let frequencies = [0.23, 0.71, 1.9, 4.3];
+        let raw = frequencies.map(|_| {
+            let swing: f64 = rng.sample(StandardNormal);
+            swing
+        });
+        let power: f64 = raw.iter().map(|a| a * a / 2.0).sum::<f64>().max(1e-9);
+        for (a, hertz) in raw.into_iter().zip(frequencies) {
+            let amplitude = rms_px * a / power.sqrt();
+            let phase = rng.random_range(0.0..std::f64::consts::TAU);
+            let along = [amplitude * axis.cos(), amplitude * axis.sin()];
+            self.motion
+                .swings
+                .push((along, std::f64::consts::TAU * hertz, phase));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_knock_during_a_frame_lasts() {
+        let options = SimOptions::default();
+        let frames = plan(&options);
+        let during = frames.iter().find(|f| f.motion.push.is_some()).unwrap();
+        let open = during.motion.at(0.0);
+        let close = during.motion.at(30.0);
+        let next = frames[during.index + 1].motion.at(0.0);
+        assert!((close[0] - open[0] - 6.5).abs() < 1e-3);
+        assert!((next[0] - close[0]).hypot(next[1] - close[1]) < 1e-3);
+    }
+
+    #[test]
+    fn the_pause_moves_all_later_frames() {
+        let frames = plan(&SimOptions::default());
+        let steps: Vec<f64> = frames
+            .windows(2)
+            .map(|w| w[1].start_s - w[0].start_s)
+            .collect();
+        let long: Vec<_> = steps.iter().filter(|&&s| (s - 32.0).abs() > 1e-6).collect();
+        assert_eq!(long.len(), 1);
+        assert!((long[0] - 96.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn any_number_of_frames_has_a_plan() {
+        for frames in [1, 2, 7] {
+            let options = SimOptions {
+                frames,
+                ..SimOptions::default()
+            };
+            assert_eq!(plan(&options).len(), frames);
+        }
+    }
+}

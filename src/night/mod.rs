@@ -15,6 +15,8 @@ mod gaps;
 mod baseline;
 mod turn_fit;
 mod turn;
+mod matching;
+mod pointing;
 mod derive;
 mod warnings;
 #[cfg(test)]
@@ -39,6 +41,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     gaps::fill(&mut night);
     baseline::fill(&mut night);
     turn::fill(&mut night);
+    pointing::fill(&mut night);
     derive::fill(&mut night);
     night.warnings = warnings::collect(&night);
     night

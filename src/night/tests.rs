@@ -120,7 +120,7 @@ fn an_even_run() {
     assert!((night.rows[59].time_s.unwrap() - 59.0 * 32.0).abs() < 1e-9);
     let group = &night.groups[0];
     assert!(group.linear);
-    assert_eq!(group.stars.unwrap().median, 300.0);
+    assert_eq!(group.stars.map(|series| series.median), Some(300.0));
     assert_eq!(
         night.rows[7]
             .typical
@@ -215,16 +215,16 @@ fn calibration_and_framing_frames_stand_apart() {
         facts(&mut inputs[k]).iso = Some(12_800);
         facts(&mut inputs[k]).exposure_s = Some(4.0);
     }
-    for k in 32..35 {
-        change(&mut inputs[k], go_dark);
+    for input in &mut inputs[32..35] {
+        change(input, go_dark);
     }
-    for k in 35..37 {
-        change(&mut inputs[k], go_dark);
-        facts(&mut inputs[k]).exposure_s = Some(1.0 / 4000.0);
+    for input in &mut inputs[35..37] {
+        change(input, go_dark);
+        facts(input).exposure_s = Some(1.0 / 4000.0);
     }
-    for k in 37..40 {
-        facts(&mut inputs[k]).exposure_s = Some(1.0 / 125.0);
-        change(&mut inputs[k], |measure| {
+    for input in &mut inputs[37..40] {
+        facts(input).exposure_s = Some(1.0 / 125.0);
+        change(input, |measure| {
             go_dark(measure);
             measure.sky.level_pct = 40.0;
             measure.sky.cells_pct = vec![30.0, 41.0, 30.5, 42.0, 41.5, 30.0, 41.0, 29.5];
@@ -258,7 +258,7 @@ fn calibration_and_framing_frames_stand_apart() {
 fn an_all_black_frame_is_dark_even_alone() {
     let mut inputs = run(1);
     change(&mut inputs[0], |measure| {
-        *measure = FrameMeasure::empty(1600, 1067, Light::Linear)
+        *measure = FrameMeasure::empty(1600, 1067, Light::Linear);
     });
     let night = put(&inputs);
     assert_eq!(kinds(&night), ["dark"]);
@@ -277,8 +277,8 @@ fn an_overcast_night_is_sky() {
 #[test]
 fn a_ramp_of_exposures_is_no_framing_shot() {
     let mut inputs = run(40);
-    for k in 0..10 {
-        facts(&mut inputs[k]).exposure_s = Some(0.5 * 1.26f64.powi(k as i32));
+    for (k, input) in inputs.iter_mut().take(10).enumerate() {
+        facts(input).exposure_s = Some(0.5 * 1.26f64.powf(k as f64));
     }
     assert_eq!(kinds(&put(&inputs)), ["sky"; 40]);
 }
@@ -307,7 +307,7 @@ fn twilight_is_typical_and_a_lone_frame_is_not() {
     for (k, input) in inputs.iter_mut().enumerate() {
         let extra = if k == 40 { 3.0 } else { 0.0 };
         change(input, |m| {
-            m.sky.level_pct = 8.0 + 30.0 * (-(k as f64) / 10.0).exp() + extra
+            m.sky.level_pct = 8.0 + 30.0 * (-(k as f64) / 10.0).exp() + extra;
         });
     }
     let night = put(&inputs);

@@ -1,6 +1,7 @@
 //! The sky's turning in each group, and the trail it predicts for each frame.
 
-use super::groups::largest;
+use std::collections::BTreeMap;
+
 use super::turn_fit::{self, Cell};
 use super::types::{Night, SkyTurn};
 use crate::base::{Spin2, robust};
@@ -149,22 +150,16 @@ fn median_cells(camera: &Camera, measures: &[&FrameMeasure]) -> Vec<Cell> {
 
 /// The grid most fields have.
 fn common_grid(measures: &[&FrameMeasure]) -> Option<(usize, usize)> {
-    let mut grids: Vec<(usize, usize)> = Vec::new();
-    let mut counts: Vec<usize> = Vec::new();
-    for field in measures.iter().map(|measure| &measure.field) {
-        let grid = (field.cols, field.rows);
-        if grid.0 * grid.1 == 0 {
-            continue;
-        }
-        match grids.iter().position(|&known| known == grid) {
-            Some(place) => counts[place] += 1,
-            None => {
-                grids.push(grid);
-                counts.push(1);
-            }
-        }
+    let mut counts: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    for measure in measures {
+        *counts
+            .entry((measure.field.cols, measure.field.rows))
+            .or_default() += 1;
     }
-    Some(grids[largest(&counts)?])
+    let filled = counts
+        .into_iter()
+        .filter(|((cols, rows), _)| cols * rows > 0);
+    filled.max_by_key(|&(_, count)| count).map(|(grid, _)| grid)
 }
 
 /// Predicted motions on a grid over the frame: asking the projection at 400 stars of 1000 frames

@@ -78,7 +78,7 @@ impl Scene {
     /// Where a star seen at (`x`, `y`) is `seconds` later: its hour angle grows.
     fn later(&self, x: f64, y: f64, seconds: f64) -> (f64, f64) {
         let [a, b, c] = self.sky(x, y);
-        let (sin, cos) = (seconds * std::f64::consts::TAU / 86_164.0905).sin_cos();
+        let (sin, cos) = (seconds * std::f64::consts::TAU / 86_164.090_5).sin_cos();
         let v = times(self.attitude, [a * cos + b * sin, b * cos - a * sin, c]);
         (
             (self.width - 1.0) / 2.0 + self.focal_px * v[0] / v[2],
@@ -287,4 +287,91 @@ fn a_long_exposure_frame_with_another_grid_is_left_out() {
     change(&mut inputs[1], |m| m.field.cells.truncate(5));
     let night = assemble(&inputs, &NightOptions::default());
     assert!(off_deg(night.groups[0].turn.unwrap().pole, scene.pole()) < 1.0);
+}
+
+/// Frames of one sky 32 s apart whose stars turn with it; the camera's pointing and the stars'
+/// light are off by `off(k)` (px right, px down, factor).
+fn night_of_one_sky(
+    scene: &Scene,
+    count: usize,
+    tracked: bool,
+    off: impl Fn(usize) -> (f64, f64, f32),
+) -> Night {
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let jitter = Normal::new(0.0, 0.15).unwrap();
+    let at: Vec<(f64, f64)> = (0..260)
+        .map(|_| {
+            (
+                scene.width * rng.random::<f64>(),
+                scene.height * rng.random::<f64>(),
+            )
+        })
+        .collect();
+    let mut inputs = run(count);
+    for (k, input) in inputs.iter_mut().enumerate() {
+        let mut measure = scene.measure(&mut rng, Spin2::default());
+        let (x_off, y_off, factor) = off(k);
+        let seconds = if tracked { 0.0 } else { 32.0 * k as f64 };
+        measure.stars = at
+            .iter()
+            .enumerate()
+            .filter_map(|(rank, &(x, y))| {
+                let (x, y) = scene.later(x, y, seconds);
+                let inside = (0.0..scene.width).contains(&x) && (0.0..scene.height).contains(&y);
+                inside.then(|| Star {
+                    x_px: (x + x_off + jitter.sample(&mut rng)) as f32,
+                    y_px: (y + y_off + jitter.sample(&mut rng)) as f32,
+                    flux: factor / (1.0 + rank as f32),
+                    peak: 0.2,
+                    snr: 50.0,
+                    fwhm_px: 2.4,
+                    elongation: 1.5,
+                    trail: Spin2::default(),
+                    flags: StarFlags::default(),
+                })
+            })
+            .collect();
+        input.state = FrameState::Measured(Arc::new(measure));
+    }
+    assemble(&inputs, &NightOptions::default())
+}
+
+#[test]
+fn a_knock_is_a_lasting_shift_and_a_cloud_dims() {
+    for (from_pole, roll) in [(40.0, 15.0), (95.0, 0.0), (140.0, 250.0)] {
+        let scene = Scene::new(24.0, from_pole, roll);
+        let night = night_of_one_sky(&scene, 60, false, |k| {
+            let (x, y) = if k >= 30 { (9.0, -12.0) } else { (0.0, 0.0) };
+            (x, y, if (40..45).contains(&k) { 0.6 } else { 1.0 })
+        });
+        assert!(night.groups[0].turn.is_some());
+        for (k, row) in night.rows.iter().enumerate() {
+            let shift = row.derived.shift_px.expect("a shift");
+            let truth = if k >= 30 { 15.0 } else { 0.0 };
+            assert!(
+                (shift - truth).abs() < 0.6,
+                "{from_pole}°, frame {k}: {shift}"
+            );
+            let clear = row.derived.transparency.expect("a transparency");
+            let truth = if (40..45).contains(&k) { 0.6 } else { 1.0 };
+            assert!(
+                (clear - truth).abs() < 0.02,
+                "{from_pole}°, frame {k}: {clear}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_mount_that_follows_shows_its_drift() {
+    let mut scene = Scene::new(24.0, 40.0, 15.0);
+    scene.true_exposure_s = 0.0;
+    let night = night_of_one_sky(&scene, 40, true, |k| (0.2 * k as f64, 0.0, 1.0));
+    let last = night.rows[39].derived.shift_px.unwrap();
+    assert!((last - 7.8).abs() < 0.3, "{last}");
+
+    // The same stars over a fixed camera in exposures too short to trail: no shift is claimed.
+    let fixed = night_of_one_sky(&scene, 40, false, |_| (0.0, 0.0, 1.0));
+    assert_eq!(fixed.groups[0].turn, None);
+    assert!(fixed.rows.iter().all(|row| row.derived.shift_px.is_none()));
 }

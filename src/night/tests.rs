@@ -475,7 +475,7 @@ fn the_order_of_results_cannot_matter() {
     let mut inputs = run(50);
     for (k, input) in inputs.iter_mut().enumerate() {
         change(input, |m| {
-            m.sky.level_pct = 8.0 + (k * 7 % 11) as f64 / 10.0
+            m.sky.level_pct = 8.0 + (k * 7 % 11) as f64 / 10.0;
         });
     }
     facts(&mut inputs[30]).camera = Some("Birch".to_owned());

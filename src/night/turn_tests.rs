@@ -262,7 +262,7 @@ fn one_frame_is_enough_and_no_optics_is_none() {
     let mut input = frame(0, 0.0);
     let mut rng = ChaCha8Rng::seed_from_u64(1);
     change(&mut input, |m| {
-        *m = scene.measure(&mut rng, Spin2::default())
+        *m = scene.measure(&mut rng, Spin2::default());
     });
     facts(&mut input).pixel_um = None;
     let night = assemble(&[input], &NightOptions::default());

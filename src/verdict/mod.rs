@@ -16,6 +16,10 @@ mod rank;
 mod read;
 mod rules;
 mod tell;
+#[cfg(test)]
+pub(crate) mod testkit;
+#[cfg(test)]
+mod tests;
 
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};

@@ -28,7 +28,7 @@ fn ranges(numbers: &[usize]) -> Vec<(String, usize)> {
 
 fn join(ranges: &[(String, usize)], most: usize) -> String {
     // "and 1 more" would be no shorter than the range itself.
-    let shown = if ranges.len() > most + 1 {
+    let shown = if ranges.len() > most.saturating_add(1) {
         most
     } else {
         ranges.len()

@@ -1,0 +1,479 @@
+//! Whole nights judged: faults put in are found with the right reason, calm nights are left alone.
+
+use std::sync::Arc;
+
+use super::testkit::{Calm, lengthen, put, streak};
+use super::*;
+use crate::frame::Light;
+use crate::measure::FrameMeasure;
+use crate::night::FrameState;
+
+fn judged(night: &Night, purpose: Purpose) -> Judged {
+    judge(night, purpose, &Thresholds::default())
+}
+
+fn verdicts(judged: &Judged) -> Vec<Verdict> {
+    judged.judgements.iter().map(|j| j.verdict).collect()
+}
+
+fn numbers(judged: &Judged, verdict: Verdict) -> String {
+    let all = verdicts(judged);
+    let numbers: Vec<usize> = (1..)
+        .zip(&all)
+        .filter(|&(_, v)| *v == verdict)
+        .map(|(n, _)| n)
+        .collect();
+    words::frame_ranges(&numbers)
+}
+
+fn reasons(judged: &Judged, frame: usize) -> Vec<Reason> {
+    let evidence = &judged.judgements[frame - 1].evidence;
+    evidence.iter().map(|e| e.reason).collect()
+}
+
+fn thin_cloud(m: &mut FrameMeasure) {
+    m.star_count /= 2;
+    m.sky.level_pct *= 1.3;
+    m.noise_pct = m.noise_pct.map(|n| n * 1.14);
+}
+
+fn dew(m: &mut FrameMeasure, depth: f64) {
+    m.fwhm_px = m.fwhm_px.map(|w| w * (1.0 + 1.4 * depth));
+    m.star_count = (f64::from(m.star_count) * (1.0 - 0.75 * depth)) as u32;
+}
+
+/// Accuracy asked for: at most 1 % of good frames rejected, at most 3 % doubtful.
+#[test]
+fn calm_nights_of_many_seeds_are_left_alone() {
+    for purpose in Purpose::ALL {
+        let (mut frames, mut rejected, mut doubtful) = (0, 0, 0);
+        for seed in 0..40 {
+            let light = [Light::Linear, Light::ToneMapped][seed as usize % 2];
+            let calm = Calm {
+                seed,
+                light,
+                frames: 15 + 4 * seed as usize,
+                scatter: 1.0 + (seed % 4) as f64,
+                tracked: purpose == Purpose::Tracked,
+                ..Calm::default()
+            };
+            let all = verdicts(&judged(&calm.night(|_, _| ()), purpose));
+            frames += all.len();
+            rejected += all.iter().filter(|v| **v == Verdict::Reject).count();
+            doubtful += all.iter().filter(|v| **v == Verdict::Doubtful).count();
+        }
+        assert_eq!(rejected, 0, "{purpose:?}");
+        let share = 100.0 * doubtful as f64 / frames as f64;
+        println!("{purpose:?}: {share:.2} % of {frames} doubtful");
+        assert!(share < 1.0, "{purpose:?}: {share} % doubtful");
+    }
+}
+
+#[test]
+fn a_tripod_settling_at_the_start_is_cut_off() {
+    let night = Calm::default().night(|n, m| {
+        let over = [6.0, 5.0, 4.5, 4.0, 1.4];
+        lengthen(m, over.get(n).copied().unwrap_or(0.0));
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Reject), "1–4");
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "5");
+    let first = &judged.judgements[0].evidence[0];
+    assert_eq!(first.reason, Reason::Trailed);
+    assert!((first.baseline - 6.6).abs() < 1e-9);
+    assert!((first.threshold - 9.9).abs() < 1e-9, "{first:?}");
+    assert!(first.measured > 12.0);
+    let answer = answer(&night, 0, &judged, &Decisions::new());
+    assert_eq!(answer.sentence, "Leave out 1–4: only the ends, so no gaps.");
+    assert_eq!(answer.joins, "116 used = 115 kept + 1 doubtful");
+}
+
+#[test]
+fn the_same_fault_in_the_middle_is_only_doubtful_in_trails() {
+    let night = Calm::default().night(|n, m| {
+        if (60..64).contains(&n) {
+            lengthen(m, 6.0);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Reject), "");
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "61–64");
+    let finding = &judged.findings[0];
+    assert_eq!(finding.reason, Reason::Trailed);
+    assert_eq!(finding.rows, vec![60, 61, 62, 63]);
+    let reject = finding
+        .offers
+        .iter()
+        .find(|o| o.verdict == Verdict::Reject)
+        .unwrap();
+    // 0.453 px/s × ((4 + 1) × 32 − 30) s = 58.9 px.
+    assert!(
+        reject
+            .cost
+            .contains("a gap of up to 59 px, dark, in every trail"),
+        "{}",
+        reject.cost
+    );
+    assert!(!reject.advised);
+}
+
+#[test]
+fn cloud_is_one_finding_though_stars_sky_and_noise_all_tell_of_it() {
+    let night = Calm::default().night(|n, m| {
+        if (50..58).contains(&n) {
+            thin_cloud(m);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "51–58");
+    assert_eq!(judged.findings.len(), 1, "{:#?}", judged.findings);
+    let finding = &judged.findings[0];
+    assert_eq!(finding.reason, Reason::FewStars);
+    assert!(
+        finding.evidence.contains("as cloud would do"),
+        "{}",
+        finding.evidence
+    );
+    for reason in [Reason::FewStars, Reason::Sky, Reason::Noise] {
+        assert!(reasons(&judged, 55).contains(&reason), "{reason:?}");
+    }
+    assert_eq!(judged.events.len(), 1);
+    assert_eq!((judged.events[0].first, judged.events[0].last), (50, 57));
+}
+
+#[test]
+fn dew_to_the_end_is_cut_where_it_is_worst() {
+    let night = Calm::default().night(|n, m| {
+        if n >= 80 {
+            dew(m, (n - 79) as f64 / 40.0);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    let all = verdicts(&judged);
+    assert!(all[..88].iter().all(|v| *v == Verdict::Keep));
+    assert_eq!(all[119], Verdict::Reject);
+    let rejected = all.iter().filter(|v| **v == Verdict::Reject).count();
+    let doubtful = all.iter().filter(|v| **v == Verdict::Doubtful).count();
+    assert!((8..=16).contains(&rejected), "{rejected}");
+    assert!((10..=24).contains(&doubtful), "{doubtful}");
+    let finding = &judged.findings[0];
+    assert_eq!(finding.reason, Reason::Defocus);
+    assert!(finding.evidence.contains("as dew"), "{}", finding.evidence);
+    let advised: Vec<&Offer> = finding.offers.iter().filter(|o| o.advised).collect();
+    assert_eq!(advised.len(), 1);
+    assert_eq!(advised[0].label, format!("Reject the worst {rejected}"));
+    assert!(
+        advised[0]
+            .cost
+            .starts_with("no gap: end of the night; costs")
+    );
+    // Each frame is told under one title only.
+    let mut seen = std::collections::BTreeSet::new();
+    for finding in &judged.findings {
+        for row in &finding.rows {
+            assert!(seen.insert(*row), "row {row} twice: {:#?}", judged.findings);
+        }
+    }
+}
+
+#[test]
+fn twilight_at_an_end_is_a_trade_off_and_settling_within_it_its_own_story() {
+    let night = Calm::default().night(|n, m| {
+        m.sky.level_pct *= 1.0 + (-(n as f64) / 12.0).exp() * 1.6;
+        if n < 3 {
+            lengthen(m, 7.0);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Reject), "1–3");
+    let glow = judged
+        .findings
+        .iter()
+        .find(|f| f.reason == Reason::Sky)
+        .unwrap();
+    assert_eq!(glow.verdict, Verdict::Doubtful);
+    assert_eq!(glow.rows[0], 3, "frames 1 to 3 belong to the knock");
+    assert!(glow.offers.iter().all(|o| !o.advised), "{:#?}", glow.offers);
+    assert!(
+        glow.offers[0].cost.contains("of arc"),
+        "{}",
+        glow.offers[0].cost
+    );
+    // In a film twilight is never a fault.
+    let film = judge(&night, Purpose::Timelapse, &Thresholds::default());
+    assert_eq!(numbers(&film, Verdict::Reject), "");
+}
+
+#[test]
+fn a_gap_is_told_with_the_frame_after_it_and_does_not_weigh_against_it() {
+    let mut inputs = Calm::default().inputs();
+    inputs.drain(40..43);
+    let night = put(&inputs, true);
+    let judged = judged(&night, Purpose::Trails);
+    let after = &judged.judgements[40];
+    assert_eq!(after.verdict, Verdict::Keep);
+    assert_eq!(after.evidence.len(), 1);
+    assert_eq!(after.evidence[0].reason, Reason::Gap);
+    assert!((after.evidence[0].measured - 3.0).abs() < 1e-9);
+    let finding = &judged.findings[0];
+    assert_eq!(finding.title, "Frames missing before 41");
+    // 0.453 × (4 × 32 − 30) = 44 px.
+    assert!(
+        finding.evidence.contains("up to 44 px"),
+        "{}",
+        finding.evidence
+    );
+    assert!(finding.offers.is_empty());
+}
+
+#[test]
+fn unreadable_and_pending() {
+    let mut inputs = Calm::default().inputs();
+    inputs[30].state = FrameState::Failed("damaged: the data end early".to_owned());
+    inputs[90].state = FrameState::Pending;
+    let night = put(&inputs, true);
+    for purpose in Purpose::ALL {
+        let judged = judged(&night, purpose);
+        assert_eq!(judged.judgements[30].verdict, Verdict::Reject);
+        assert_eq!(reasons(&judged, 31), vec![Reason::Unreadable]);
+        assert_eq!(judged.judgements[90], Judgement::default());
+        let tally = tally(&night, 0, &judged, &Decisions::new());
+        assert_eq!((tally.reject, tally.pending), (1, 1), "{purpose:?}");
+    }
+    let judged = judged(&night, Purpose::Trails);
+    let answer = answer(&night, 0, &judged, &Decisions::new());
+    assert_eq!(
+        answer.sentence,
+        "Leave out 31 so far: a gap of up to 15 px, dark, in every trail."
+    );
+}
+
+#[test]
+fn what_is_no_sky_is_never_without_a_verdict() {
+    let mut inputs = Calm::default().inputs();
+    for input in &mut inputs[100..105] {
+        if let FrameState::Measured(m) = &mut input.state {
+            *m = Arc::new(FrameMeasure::empty(6000, 4000, Light::Linear));
+        }
+    }
+    if let FrameState::Measured(m) = &mut inputs[20].state {
+        Arc::make_mut(m).saturated_pct = 97.0;
+    }
+    let night = put(&inputs, true);
+    for purpose in Purpose::ALL {
+        let judged = judged(&night, purpose);
+        for frame in 101..=105 {
+            assert_eq!(judged.judgements[frame - 1].verdict, Verdict::Reject);
+            assert_eq!(reasons(&judged, frame), vec![Reason::DarkFrame]);
+        }
+        assert_eq!(judged.judgements[20].verdict, Verdict::Reject);
+        assert_eq!(
+            judged.judgements[20].evidence[0].reason,
+            Reason::OverExposed
+        );
+    }
+}
+
+#[test]
+fn a_streak_counts_only_when_long_and_bright() {
+    let night = Calm::default().night(|n, m| match n {
+        30 => m.streaks.push(streak(0.4, 0.9)),
+        60 => m.streaks.push(streak(0.4, 0.01)),
+        90 => m.streaks.push(streak(0.02, 0.9)),
+        _ => (),
+    });
+    let trails = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&trails, Verdict::Doubtful), "31");
+    assert_eq!(reasons(&trails, 61), vec![Reason::Streak]);
+    assert_eq!(reasons(&trails, 91), vec![Reason::Streak]);
+    let stack = judged(&night, Purpose::Tracked);
+    assert_eq!(stack.judgements[30].verdict, Verdict::Keep);
+    assert_eq!(reasons(&stack, 31), vec![Reason::Streak]);
+}
+
+#[test]
+fn noise_speaks_only_in_linear_files() {
+    for (light, doubtful) in [(Light::Linear, "51"), (Light::ToneMapped, "")] {
+        let calm = Calm {
+            light,
+            ..Calm::default()
+        };
+        let night = calm.night(|n, m| {
+            if n == 50 {
+                m.noise_pct = m.noise_pct.map(|v| v * 1.5);
+            }
+        });
+        let judged = judged(&night, Purpose::Trails);
+        assert_eq!(numbers(&judged, Verdict::Doubtful), doubtful, "{light:?}");
+    }
+}
+
+#[test]
+fn too_few_stars_are_rejected_even_in_the_middle() {
+    let night = Calm::default().night(|n, m| {
+        if n == 70 {
+            m.star_count = 12;
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Reject), "71");
+    assert_eq!(judged.judgements[70].evidence[0].reason, Reason::FewStars);
+    assert!((judged.judgements[70].evidence[0].threshold - 20.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_night_that_never_shows_many_stars_is_not_rejected_whole() {
+    let night = Calm::default().night(|n, m| m.star_count = 14 + (n % 5) as u32);
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Reject), "");
+}
+
+#[test]
+fn tracked_frames_are_rejected_wherever_they_are() {
+    let calm = Calm {
+        tracked: true,
+        ..Calm::default()
+    };
+    let night = calm.night(|n, m| match n {
+        40 => m.elongation = Some(1.3),
+        60 => m.elongation = Some(1.7),
+        80 => m.fwhm_px = Some(2.6 * 1.7),
+        100 => m.sky.level_pct *= 3.6,
+        _ => (),
+    });
+    let judged = judged(&night, Purpose::Tracked);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "41");
+    assert_eq!(numbers(&judged, Verdict::Reject), "61, 81 and 101");
+    assert_eq!(judged.judgements[60].evidence[0].reason, Reason::Trailed);
+    assert_eq!(judged.judgements[80].evidence[0].reason, Reason::Defocus);
+    assert_eq!(judged.judgements[100].evidence[0].reason, Reason::Sky);
+}
+
+#[test]
+fn a_lens_that_never_draws_round_stars_does_not_cost_the_night() {
+    let calm = Calm {
+        tracked: true,
+        ..Calm::default()
+    };
+    let night = calm.night(|_, m| m.elongation = m.elongation.map(|e| e * 1.4));
+    let judged = judged(&night, Purpose::Tracked);
+    assert_eq!(numbers(&judged, Verdict::Reject), "");
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "");
+}
+
+#[test]
+fn a_film_minds_steps_of_light() {
+    let night = Calm::default().night(|n, m| match n {
+        30 => m.sky.level_pct *= 1.06,
+        60 => {
+            m.sky.level_pct *= 1.5;
+            m.star_count /= 3;
+        }
+        _ => (),
+    });
+    let judged = judged(&night, Purpose::Timelapse);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "31");
+    assert_eq!(numbers(&judged, Verdict::Reject), "61");
+}
+
+#[test]
+fn a_film_minds_jumps_of_pointing() {
+    let mut night = Calm::default().night(|_, _| ());
+    for (n, row) in night.rows.iter_mut().enumerate() {
+        // Steady, one frame off by 8 px of a 6000 px frame, 2.6 in the film, and a lasting jump.
+        row.derived.shift_px = Some(match n {
+            50 => 8.2,
+            90.. => 20.0,
+            _ => 0.2,
+        });
+    }
+    let judged = judged(&night, Purpose::Timelapse);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "51");
+    assert_eq!(reasons(&judged, 51), vec![Reason::Knock]);
+}
+
+#[test]
+fn single_frames_are_ranked_and_none_rejected() {
+    let night = Calm::default().night(|n, m| match n {
+        17 => {
+            m.fwhm_px = Some(2.2);
+            m.noise_pct = Some(0.36);
+        }
+        30 => thin_cloud(m),
+        _ => (),
+    });
+    let judged = judged(&night, Purpose::Still);
+    assert_eq!(numbers(&judged, Verdict::Reject), "");
+    assert_eq!(judged.judgements[17].rank, Some(1));
+    let cloudy = judged.judgements[30].rank.unwrap();
+    assert!(cloudy > 110, "{cloudy}");
+    let answer = answer(&night, 0, &judged, &Decisions::new());
+    assert!(
+        answer.sentence.starts_with("Best of 120: frame 18, then "),
+        "{}",
+        answer.sentence
+    );
+}
+
+#[test]
+fn the_persons_word_counts() {
+    let night = Calm::default().night(|n, m| {
+        if n < 4 {
+            lengthen(m, 6.0);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    let decisions: Decisions = [(1, Verdict::Keep), (60, Verdict::Reject)].into();
+    let tally = tally(&night, 0, &judged, &decisions);
+    assert_eq!((tally.keep, tally.reject, tally.by_you), (116, 4, 2));
+    let answer = answer(&night, 0, &judged, &decisions);
+    assert_eq!(
+        answer.sentence,
+        "Leave out 1, 3–4 and 61: a gap of up to 30 px, dark, in every trail."
+    );
+}
+
+#[test]
+fn other_settings_are_told_when_few_and_left_when_chosen() {
+    let calm = Calm::default();
+    for (from, doubtful) in [(112, "113–120"), (60, "")] {
+        let mut inputs = calm.inputs();
+        for input in &mut inputs[from..] {
+            input.facts.as_mut().unwrap().f_number = Some(4.0);
+        }
+        let judged = judged(&put(&inputs, true), Purpose::Trails);
+        assert_eq!(numbers(&judged, Verdict::Doubtful), doubtful, "from {from}");
+    }
+}
+
+/// The order in which a folder lists its frames must not matter.
+#[test]
+fn the_listing_order_does_not_matter() {
+    let mut inputs = Calm::default().inputs();
+    for input in &mut inputs[50..58] {
+        if let FrameState::Measured(m) = &mut input.state {
+            thin_cloud(Arc::make_mut(m));
+        }
+    }
+    let straight = judged(&put(&inputs, true), Purpose::Trails);
+    inputs.reverse();
+    inputs.rotate_left(37);
+    let mixed = judged(&put(&inputs, true), Purpose::Trails);
+    assert_eq!(straight, mixed);
+}
+
+#[test]
+fn one_frame_and_none() {
+    for frames in [0, 1, 2, 4] {
+        let night = Calm {
+            frames,
+            ..Calm::default()
+        }
+        .night(|_, _| ());
+        for purpose in Purpose::ALL {
+            let judged = judged(&night, purpose);
+            assert!(verdicts(&judged).iter().all(|v| *v == Verdict::Keep));
+            let _ = answer(&night, 0, &judged, &Decisions::new());
+        }
+    }
+}

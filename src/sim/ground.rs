@@ -85,7 +85,8 @@ impl Ground {
                 }
                 // The lamps stand left of the frame and light what is near.
                 let beam = headlights as f32 * (-2.2 * x as f32 / w as f32).exp();
-                let haze = level * 0.34 + beam * level * 0.25;
+                // Mist gathers towards the valley.
+                let haze = level * (0.3 + 0.6 * deep) + beam * level * 0.25;
                 let dark = level * (0.075 - 0.08 * deep) + beam * level;
                 let haze = canvas.response(x, y, HAZE) * haze;
                 let dark = canvas.response(x, y, if beam > 0.0 { LAMP } else { EARTH }) * dark;
@@ -127,18 +128,18 @@ fn ridge(rng: &mut ChaCha8Rng, width: usize, middle: f64, swing: f64, waves: f64
 
 /// Plants conifers along a ridge, in clumps.
 fn plant(rng: &mut ChaCha8Rng, edge: &mut [f32], size: f64) {
-    let count = edge.len() / FINE / 14;
-    let clumps: Vec<f64> = (0..6).map(|_| rng.random_range(0.0..1.0)).collect();
+    let count = edge.len() / FINE / 7;
+    let clumps: Vec<f64> = (0..7).map(|_| rng.random_range(0.0..1.0)).collect();
     for _ in 0..count {
         let clump = clumps[rng.random_range(0..clumps.len())];
         let spread: f64 = rng.random_range(-0.09..0.09);
         let centre = (clump + spread) * edge.len() as f64;
-        let tall = size * rng.random_range(0.12..0.42) * (1.0 - (spread / 0.09).powi(2) * 0.6);
-        let half = tall * rng.random_range(0.15..0.22);
+        let tall = size * rng.random_range(0.06..0.24) * (1.0 - (spread / 0.09).powi(2) * 0.6);
+        let half = tall * rng.random_range(0.17..0.25);
         let Some(&foot) = edge.get(centre.max(0.0) as usize) else {
             continue;
         };
-        let tiers = (tall / 4.5).max(4.0);
+        let tiers = (tall / 3.5).max(4.0);
         let first = (centre - half * FINE as f64).max(0.0) as usize;
         let last = ((centre + half * FINE as f64).max(0.0) as usize).min(edge.len());
         for (i, top) in edge.iter_mut().enumerate().take(last).skip(first) {

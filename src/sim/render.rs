@@ -47,9 +47,9 @@ impl Studio {
         } = options;
         let view = View::new(&scene, PIXEL_UM, width, height);
         let corner = (width as f64).hypot(height as f64) / 2.0 + 60.0;
-        // Stars far under the noise are drawn too: they are part of a real sky's unevenness.
+        // Stars under the noise are drawn too, down to about 0.8 σ: a real sky is uneven.
         let sky_e = scene.sky_e_per_s * speed(&options) * scene.exposure_s;
-        let faintest = 2.2 * sky_e.max(20.0).sqrt() / scene.exposure_s;
+        let faintest = 5.0 * sky_e.max(20.0).sqrt() / scene.exposure_s;
         let reach = (corner / view.focal_px).atan();
         let aperture = scene.focal_mm / scene.f_number;
         Self {

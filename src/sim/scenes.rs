@@ -172,7 +172,7 @@ pub const FELL: Scene = Scene {
     exposure_s: 30.0,
     interval_s: 32.0,
     isos: &[1600],
-    sky_e_per_s: 11.5,
+    sky_e_per_s: 8.5,
     horizon_glow: 0.9,
     star_fwhm_px: 2.15,
     hot_share: 6e-5,

@@ -89,6 +89,7 @@ impl Path {
     ///
     /// The n moments are spread a little wider than the middles of n equal parts, by
     /// √(n²/(n² − 1)): then the variance along the trail is that of a true uniform trail, L²/12.
+    /// Moments at most 0.75 px apart leave no ripple behind a star of 0.9 px σ (under 1e−12).
     pub(crate) fn new(
         view: &View,
         start_s: f64,
@@ -96,7 +97,7 @@ impl Path {
         longest_px: f64,
         shift: impl Fn(f64) -> [f64; 2],
     ) -> Self {
-        let n = (longest_px / 0.45).ceil().clamp(6.0, 600.0);
+        let n = (longest_px / 0.75).ceil().clamp(6.0, 600.0);
         let wider = (n * n / (n * n - 1.0)).sqrt();
         let node = |part: f64| {
             let t = exposure_s * part;

@@ -4,7 +4,7 @@ use crate::engine::{Derived, Effect};
 use crate::verdict::{Finding, Purpose, Verdict};
 
 use super::action::Action;
-use super::answer::runs;
+use super::answer::numbers_of;
 use super::model::Model;
 use super::open_night::{Answer, FindingKey, OpenNight};
 use super::undo::{DecisionChange, Step};
@@ -126,7 +126,7 @@ impl OpenNight {
             .collect();
         let word = after.map_or("follow the advice for", Verdict::word);
         (!decisions.is_empty()).then(|| Step {
-            name: format!("{word} {}", runs_in_words(&places)),
+            name: format!("{word} {}", numbers_of(&places)),
             decisions,
             ..Step::default()
         })
@@ -212,22 +212,4 @@ fn lower_first(text: &str) -> String {
         Some(first) => first.to_lowercase().chain(letters).collect(),
         None => String::new(),
     }
-}
-
-/// Places as frame numbers in words: "1 to 4, 7 and 12"; of more than three runs, how many
-/// frames.
-#[must_use]
-pub fn runs_in_words(places: &[usize]) -> String {
-    let runs = runs(places.iter().copied());
-    if runs.len() > 3 {
-        return format!("{} frames", places.len());
-    }
-    let words: Vec<String> = (runs.iter())
-        .map(|&(first, last)| match last - first {
-            0 => format!("{}", first + 1),
-            1 => format!("{} and {}", first + 1, last + 1),
-            _ => format!("{} to {}", first + 1, last + 1),
-        })
-        .collect();
-    words.join(", ")
 }

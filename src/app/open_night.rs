@@ -8,7 +8,7 @@ use crate::advice::{self, NextTime, Outcome};
 use crate::chart;
 use crate::engine::{CameraKey, Derived, NightId, Picture, Progress, Supplied};
 use crate::night::{Night, Row, Set};
-use crate::verdict::{Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
+use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
 
 use super::undo::UndoStack;
 
@@ -75,6 +75,10 @@ pub struct OpenNight {
     pub pictures: Vec<(usize, PictureState)>,
     /// The verdict in force of every row: the person's, else the advised one.
     pub verdicts: Vec<Verdict>,
+    /// How many of each verdict among the frames shown.
+    pub tally: Tally,
+    /// Which frames to leave out, in a sentence.
+    pub answer: verdict::Answer,
     /// What the used frames give.
     pub outcome: Outcome,
     /// When each frame shown began, s, rising; see [`chart::clock::times`].
@@ -107,6 +111,8 @@ impl OpenNight {
             undo: UndoStack::default(),
             pictures: Vec::new(),
             verdicts: Vec::new(),
+            tally: Tally::default(),
+            answer: verdict::Answer::default(),
             outcome: Outcome::default(),
             times: Vec::new(),
         }
@@ -193,31 +199,6 @@ impl OpenNight {
         self.derived.next_time.get(self.set)
     }
 
-    /// How many of each verdict among the frames shown.
-    #[must_use]
-    pub fn tally(&self) -> Tally {
-        self.tally_of(self.frames())
-    }
-
-    /// How many of each verdict among `rows`.
-    #[must_use]
-    pub fn tally_of(&self, rows: &[usize]) -> Tally {
-        let mut tally = Tally::default();
-        for &row in rows {
-            tally.by_you += usize::from(self.is_set_by_you(row));
-            if self.is_pending(row) && !self.is_set_by_you(row) {
-                tally.pending += 1;
-                continue;
-            }
-            match self.verdict_of(row) {
-                Verdict::Keep => tally.keep += 1,
-                Verdict::Doubtful => tally.doubtful += 1,
-                Verdict::Reject => tally.reject += 1,
-            }
-        }
-        tally
-    }
-
     /// How a finding is told from the others.
     #[must_use]
     pub fn key_of(&self, finding: &Finding) -> FindingKey {
@@ -239,29 +220,11 @@ impl OpenNight {
         (self.pictures.iter()).find_map(|(kept, state)| (*kept == shot).then_some(state))
     }
 
-    /// The outcome if `verdict` were given to the frames at `places`.
-    #[must_use]
-    pub fn outcome_if(&self, places: &[usize], verdict: Verdict, purpose: Purpose) -> Outcome {
-        let mut verdicts = self.verdicts.clone();
-        for row in places.iter().filter_map(|&place| self.frames().get(place)) {
-            if let Some(slot) = verdicts.get_mut(*row) {
-                *slot = verdict;
-            }
-        }
-        advice::outcome(self.night(), self.set, &verdicts, purpose)
-    }
-
     /// Puts the verdicts in force and the outcome right after decisions or advice changed.
     pub(super) fn settle(&mut self, purpose: Purpose) {
         let night = Arc::clone(&self.derived.night);
         let judged = Arc::clone(&self.derived.judged);
-        self.verdicts = (night.rows.iter().enumerate())
-            .map(|(index, row)| {
-                let advised = judged.judgements.get(index).map(|j| j.verdict);
-                let decided = self.decisions.get(&row.shot).copied();
-                decided.or(advised).unwrap_or_default()
-            })
-            .collect();
+        self.verdicts = judged.in_force(&night, &self.decisions);
         self.set = self.set.min(night.sets.len().saturating_sub(1));
         self.times =
             (self.shown_set()).map_or_else(Vec::new, |set| chart::clock::times(&night, set));
@@ -269,6 +232,8 @@ impl OpenNight {
         self.chosen = self.chosen.min(last);
         self.anchor = self.anchor.min(last);
         self.range.retain(|&place| place <= last);
+        self.tally = verdict::tally(&night, self.set, &judged, &self.decisions);
+        self.answer = verdict::answer(&night, self.set, &judged, &self.decisions);
         self.outcome = advice::outcome(&night, self.set, &self.verdicts, purpose);
     }
 }

@@ -1,5 +1,7 @@
 //! Scales: values to heights, times to places across, and round numbers for both.
 
+pub use crate::verdict::words::number;
+
 /// From a low to a high value.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Span {
@@ -87,17 +89,6 @@ impl Ticks {
     #[must_use]
     pub fn text(&self, value: f64) -> String {
         number(value, self.decimals)
-    }
-}
-
-/// `value` with so many decimals and a true minus; "0" never has one.
-#[must_use]
-pub fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
-        Some(rest) => format!("−{rest}"),
-        None => text,
     }
 }
 
@@ -227,12 +218,6 @@ mod tests {
             1,
         );
         assert!(none.values.len() <= 1);
-    }
-
-    #[test]
-    fn numbers_have_a_true_minus() {
-        assert_eq!(number(-1.25, 1), "−1.2");
-        assert_eq!(number(-0.01, 1), "0.0");
     }
 
     #[test]

@@ -20,7 +20,7 @@ pub(super) fn why(open: &OpenNight, row: usize) -> Option<String> {
         return Some(event.label.clone());
     }
     let evidence = judged.judgements.get(row)?.evidence.first()?;
-    Some(evidence.quantity.to_owned())
+    Some(evidence.reason.info().label.to_owned())
 }
 
 /// Draws the dashed line and the tip while the pointer is over lanes or ribbon. Over an event

@@ -226,7 +226,7 @@ fn paint_choice(ui: &Ui, cx: Cx<'_>, open: &OpenNight, places: &Places) {
 /// The chosen frames' runs, over lanes and ribbon.
 pub(super) fn range_rects(open: &OpenNight, places: &Places) -> Vec<Rect> {
     let top = places.lanes.first().map_or(places.clock.top(), Rect::top);
-    crate::app::answer::runs(open.range.iter().copied())
+    crate::app::answer::runs(&open.range)
         .into_iter()
         .filter_map(|(first, last)| {
             let from = *open.times.get(first)?;

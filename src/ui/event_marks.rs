@@ -10,7 +10,7 @@ use super::{Cx, chart_tip};
 use crate::app::{Action, OpenNight};
 use crate::chart::labels::{Said, pack};
 use crate::chart::{Placed, Wanted, clock};
-use crate::verdict::{Event, Verdict};
+use crate::verdict::{Event, News, Verdict};
 
 /// Height of a row of names, points.
 const ROW: f32 = 22.0;
@@ -153,8 +153,10 @@ fn hit_rect(entry: &Entry<'_>, place: &Placed, row: Rect) -> Rect {
 
 fn paint(ui: &Ui, cx: Cx<'_>, entry: &Entry<'_>, place: &Placed, row: Rect) {
     let painter = ui.painter();
+    let is_good = entry.event.reason.info().news == News::Good;
     let colour = match entry.event.verdict {
-        Verdict::Keep => cx.t.ink,
+        _ if is_good => cx.t.ink,
+        Verdict::Keep => cx.t.ink2,
         verdict => cx.t.verdict(verdict),
     };
     let stroke = Stroke::new(1.5, colour);

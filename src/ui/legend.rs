@@ -35,7 +35,7 @@ pub(super) fn show(
 }
 
 fn entries(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<Action>) {
-    let tally = open.tally();
+    let tally = open.tally;
     for (verdict, count) in [
         (Verdict::Keep, tally.keep),
         (Verdict::Doubtful, tally.doubtful),

@@ -22,7 +22,7 @@ pub(super) fn show(
     let t = cx.t;
     let title = format!(
         "{} chosen, {} frames",
-        answer::numbers_of(&answer::runs(open.range.iter().copied())),
+        answer::numbers_of(&open.range),
         open.range.len()
     );
     let cost = open.cost_of_rejecting(&open.range, cx.model.purpose);

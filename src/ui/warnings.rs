@@ -37,7 +37,7 @@ fn failed(night: &OpenNight) -> Vec<usize> {
 }
 
 fn failed_words(places: &[usize]) -> String {
-    let numbers = answer::numbers_of(&answer::runs(places.iter().copied()));
+    let numbers = answer::numbers_of(places);
     match places.len() {
         1 => format!("1 frame could not be read: {numbers}"),
         n => format!("{n} frames could not be read: {numbers}"),

@@ -14,7 +14,7 @@ use crate::verdict::Verdict;
 const NUMBERS: f32 = 44.0;
 
 fn sentence(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> Arc<Galley> {
-    let text = open.answer_sentence(cx.model.purpose);
+    let text = open.answer.sentence.clone();
     let font = theme::words(size::FINDING);
     ui.painter().layout(text, font, cx.t.ink, width - 2.0 * PAD)
 }
@@ -27,7 +27,7 @@ pub(super) fn height(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> f32 {
 pub(super) fn show(ui: &Ui, cx: Cx<'_>, open: &OpenNight) {
     let area = ui.max_rect();
     let t = cx.t;
-    let tally = open.tally();
+    let tally = open.tally;
     let (top, rest) = area.split_top_bottom_at_y(area.top() + NUMBERS);
     let cells = [
         (Verdict::Reject, tally.reject, "to\nreject", "reject"),
@@ -51,7 +51,7 @@ pub(super) fn show(ui: &Ui, cx: Cx<'_>, open: &OpenNight) {
     }
     let painter = ui.painter();
     let sentence = sentence(ui, cx, open, area.width());
-    let sum = open.answer_sum();
+    let sum = open.answer.joins.clone();
     let name = format!(
         "{} to reject, {} doubtful but usable, {} to keep; {sum}. {}",
         tally.reject,

@@ -9,7 +9,7 @@ use crate::app::{Action, FindingKey, OpenNight};
 use crate::ui::marks::{self, MarkKind};
 use crate::ui::theme::{self, size};
 use crate::ui::widgets::{self, Button, Look};
-use crate::verdict::{Finding, Offer};
+use crate::verdict::{Finding, News, Offer};
 
 /// Height of a finding in one line, points.
 pub(super) const LINE: f32 = 30.0;
@@ -145,7 +145,11 @@ impl<'a> Card<'a> {
         if response.hovered() {
             painter.rect_filled(head_hit.shrink2(vec2(1.0, 1.5)), 0.0, t.hover);
         }
-        let mark = MarkKind::Verdict(self.finding.verdict);
+        let mark = if self.finding.reason.info().news == News::Good {
+            MarkKind::Good
+        } else {
+            MarkKind::Verdict(self.finding.verdict)
+        };
         let mark_at = pos2(head.left() + PAD, head.center().y - 9.0);
         marks::paint(painter, mark_at, 16.0, mark, t);
         let hint_text = match (self.done, is_open) {

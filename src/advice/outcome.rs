@@ -12,8 +12,8 @@ pub const FILM_RATES: [u32; 3] = [15, 24, 30];
 
 /// What the used frames of `set` give, with `verdicts` one for each row of the night.
 ///
-/// Frames still to be measured count as used, so that this is a forecast while a night is measured;
-/// frames that could not be read never do. A single frame makes no arc.
+/// Frames that could not be read are not used. Frames still to be measured are not counted as used
+/// either, but tear no gap and cut no arc: while a night is measured, arc and gaps are a forecast.
 #[must_use]
 pub fn outcome(night: &Night, set: usize, verdicts: &[Verdict], purpose: Purpose) -> Outcome {
     let Some(set) = night.sets.get(set) else {
@@ -21,13 +21,15 @@ pub fn outcome(night: &Night, set: usize, verdicts: &[Verdict], purpose: Purpose
     };
     let readable = |at: usize| night.rows.get(at).is_some_and(|row| row.error.is_none());
     let used = |at: usize| readable(at) && verdicts.get(at).is_some_and(|v| v.is_used());
-    let count = set.frames.iter().filter(|&&at| used(at)).count();
+    let measured = |at: usize| night.rows.get(at).is_some_and(|row| row.measure.is_some());
+    let counted = |at: usize| used(at) && measured(at);
+    let count = set.frames.iter().filter(|&&at| counted(at)).count();
     let timeline = Timeline::of(night, set);
     let trails = purpose == Purpose::Trails;
     let main = set.main_group.and_then(|g| night.groups.get(g));
     let rate = main.and_then(|g| largest_rate_px_s(night, g));
     let pause = timeline.widest_pause_s(used);
-    let open = timeline.open.iter().filter(|(row, ..)| used(*row));
+    let open = timeline.open.iter().filter(|(row, ..)| counted(*row));
     Outcome {
         used: count,
         total: set.frames.len(),

@@ -41,7 +41,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
     let tonight = facts.set.interval_s?;
     let (open, measured) = facts.true_exposure_s()?;
     let marked = facts.exposure_s?;
-    let pause = (tonight - open).max(0.0);
+    // What the trails show where they were fitted; else what the marks say, as is told elsewhere.
+    let shut_from = if measured { open } else { marked };
+    let pause = (tonight - shut_from).max(0.0);
     let missing: u32 = facts
         .set
         .frames
@@ -71,7 +73,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
     };
     // A film may be paced on purpose; elsewhere a pause only loses light.
     let paced = facts.purpose == Purpose::Timelapse;
-    let (next_s, why) = if pause >= DARK_AFTER_EACH_SHARE * open && pause <= 1.3 * open && !paced {
+    let (next_s, why) = if (DARK_AFTER_EACH_SHARE * marked..=1.3 * marked).contains(&pause)
+        && !paced
+    {
         (
             least,
             format!(
@@ -84,9 +88,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
         (
             (tonight + WRITE_PAUSE_S).ceil().max(least),
             format!(
-                "{} missed at a pause of {}; {open_words}",
+                "{} missed at an interval of {}; {open_words}",
                 frames(missing as usize),
-                with_unit(round1(pause), "s")
+                with_unit(round1(tonight), "s")
             ),
         )
     } else if pause > (LONG_PAUSE_SHARE * open).max(3.0) && !paced {

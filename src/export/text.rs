@@ -86,7 +86,7 @@ fn findings(text: &mut String, table: &Table<'_>, which: usize) {
             line(
                 text,
                 "            ",
-                &format!("{}: {}.", offer.label, offer.cost),
+                &format!("{} ({}).", offer.label, offer.cost),
             );
         }
     }

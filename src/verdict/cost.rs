@@ -163,7 +163,7 @@ pub fn drop_cost(night: &Night, set: usize, verdicts: &[Verdict], rows: &[usize]
     let timeline = Timeline::of(night, set);
     let torn = timeline
         .pauses(still)
-        .filter(|&(a, b, _)| dropped.iter().any(|&row| row > a && row < b))
+        .filter(|&(a, b, _)| dropped.range(a..b).any(|&row| row > a))
         .map(|(.., s)| s)
         .reduce(f64::max);
     let main = set.main_group.and_then(|g| night.groups.get(g));

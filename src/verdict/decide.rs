@@ -55,7 +55,7 @@ pub fn answer(night: &Night, set: usize, judged: &Judged, decisions: &Decisions)
         return Answer { sentence, joins };
     }
     if tally.pending == frames.len() {
-        let sentence = "Nothing measured yet.".to_owned();
+        let sentence = "Nothing is measured yet.".to_owned();
         return Answer { sentence, joins };
     }
     let verdicts = judged.in_force(night, decisions);

@@ -19,6 +19,13 @@ const JUMP_SIDE: usize = 5;
 /// A stack of at least so many frames averages a streak away.
 const STREAK_SAFE_STACK: usize = 10;
 
+/// Quantity of a trail that is held against the sky's turning.
+pub(super) const PREDICTED_TRAIL: &str = "trail length";
+/// Most by which a prediction is taken to be off by itself, px…
+const MODEL_ERROR_PX: f64 = 1.0;
+/// …and as a share (the larger of the two counts).
+const MODEL_ERROR_SHARE: f64 = 0.15;
+
 /// One comparison.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Reading {
@@ -37,6 +44,8 @@ struct Levels {
     elongation: Option<f64>,
     /// Usual share of clipped samples, percent.
     clipped_pct: Option<f64>,
+    /// Usual trail over the predicted one, px.
+    excess_px: Option<f64>,
 }
 
 /// The night as the rules read it.
@@ -74,11 +83,19 @@ fn levels(night: &Night, group: &Group) -> Levels {
         let rows = group.rows.iter().filter_map(|&row| night.rows.get(row));
         rows.filter_map(|row| row.measure.as_deref())
     };
+    let rows = group.rows.iter().filter_map(|&row| night.rows.get(row));
+    let mut excess: Vec<f64> = rows
+        .filter_map(|row| {
+            let trail = row.measure.as_deref()?.trail?;
+            Some(trail.length_px - row.derived.expected_trail_px?)
+        })
+        .collect();
     let mut elongations: Vec<f64> = measures().filter_map(|m| m.elongation).collect();
     let mut clipped: Vec<f64> = measures().map(|m| m.saturated_pct).collect();
     Levels {
         elongation: quantile(&mut elongations, 0.25),
         clipped_pct: median(&mut clipped),
+        excess_px: median(&mut excess),
     }
 }
 
@@ -125,22 +142,26 @@ fn high_level(series: Series) -> f64 {
     (series.high_tenth - TENTH_SIGMAS * series.scatter).max(series.median)
 }
 
-pub(super) fn trail(_: &Context<'_>, row: &Row) -> Option<Reading> {
+/// The trail against what the sky's turning predicts, or without a prediction against the usual.
+///
+/// A prediction that is off by the same little in every frame (a lens that is not rectilinear) is a
+/// matter of the model and taken out; where it is off by more, the night was.
+pub(super) fn trail(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let trail = row.measure.as_deref()?.trail?;
-    let derived = row.derived.excess_px.map(|over| trail.length_px - over);
+    let usual = row.group.and_then(|g| context.levels.get(g)?.excess_px);
+    let predicted = row.derived.expected_trail_px.map(|expected| {
+        let model = MODEL_ERROR_PX.max(MODEL_ERROR_SHARE * expected);
+        expected + usual.unwrap_or(0.0).clamp(-model, model)
+    });
     Some(Reading {
-        quantity: if row.derived.expected_trail_px.is_some() {
-            "trail length"
+        quantity: if predicted.is_some() {
+            PREDICTED_TRAIL
         } else {
             "trail length against the usual"
         },
         unit: "px",
         measured: trail.length_px,
-        baseline: row
-            .derived
-            .expected_trail_px
-            .or(derived)
-            .or(row.typical.trail_px)?,
+        baseline: predicted.or(row.typical.trail_px)?,
         scatter: trail.length_error_px,
     })
 }

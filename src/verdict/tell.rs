@@ -2,6 +2,7 @@
 
 use super::cost::{drop_cost, largest_rate_px_s};
 use super::findings::{Cluster, Told};
+use super::read::PREDICTED_TRAIL;
 use super::types::{Evidence, Finding, Offer, Purpose, Reason, Verdict};
 use super::words::{figure, frame_ranges_in_short, frames, number, plural, with_unit};
 
@@ -140,7 +141,7 @@ fn evidence(told: &Told<'_>, cluster: &Cluster) -> String {
         sentences.push(format!("Together: {cause}."));
     }
     if told.night.pending > 0 {
-        sentences.push("So far: frames are still being measured.".to_owned());
+        sentences.push("So far.".to_owned());
     }
     sentences.join(" ")
 }
@@ -163,8 +164,8 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
             number(e.measured, 2),
             number(e.baseline, 2)
         ),
-        Reason::Trailed if e.quantity == "trail length" => format!(
-            "Trails of {most}{measured} where the sky's turning predicts {baseline} (frame {frame})."
+        Reason::Trailed if e.quantity == PREDICTED_TRAIL => format!(
+            "Trails of {most}{measured} where the sky's turning makes {baseline} (frame {frame})."
         ),
         Reason::Trailed => {
             format!("Trails of {most}{measured} where {baseline} is usual (frame {frame}).")
@@ -223,7 +224,19 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
         Reason::Unreadable => {
             let row = told.row(at).and_then(|row| told.night.rows.get(row));
             let why = row.and_then(|row| row.error.clone()).unwrap_or_default();
-            format!("Frame {frame}: {why}. It counts as missing.")
+            let rows: Vec<usize> = (cluster.frames.iter())
+                .filter_map(|&at| told.row(at))
+                .collect();
+            let gap = match told.purpose {
+                Purpose::Trails => format!(": {}", cost_of(told, &rows)),
+                _ => String::new(),
+            };
+            let counts = if rows.len() == 1 {
+                "It counts as missing"
+            } else {
+                "They count as missing"
+            };
+            format!("Frame {frame}: {why}. {counts}{gap}.")
         }
     })
 }

@@ -79,8 +79,9 @@ fn a_tripod_settling_at_the_start_is_cut_off() {
     assert_eq!(numbers(&judged, Verdict::Doubtful), "5");
     let first = &judged.judgements[0].evidence[0];
     assert_eq!(first.reason, Reason::Trailed);
-    assert!((first.baseline - 6.6).abs() < 1e-9);
-    assert!((first.threshold - 9.9).abs() < 1e-9, "{first:?}");
+    // 6.6 px predicted, and half as much again; the model's own error, here 0.0, is taken out.
+    assert!((first.baseline - 6.6).abs() < 0.05, "{first:?}");
+    assert!((first.threshold - 9.9).abs() < 0.1, "{first:?}");
     assert!(first.measured > 12.0);
     let answer = answer(&night, 0, &judged, &Decisions::new());
     assert_eq!(answer.sentence, "Leave out 1–4: only the ends, so no gaps.");
@@ -114,6 +115,13 @@ fn the_same_fault_in_the_middle_is_only_doubtful_in_trails() {
         reject.cost
     );
     assert!(!reject.advised);
+}
+
+#[test]
+fn a_prediction_that_is_off_all_night_is_the_models_fault() {
+    let night = Calm::default().night(|n, m| lengthen(m, if n == 60 { 2.6 } else { 0.9 }));
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "61");
 }
 
 #[test]

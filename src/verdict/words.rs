@@ -62,7 +62,7 @@ pub fn number(value: f64, places: usize) -> String {
 #[must_use]
 pub fn figure(value: f64) -> String {
     let size = value.abs();
-    let places = if size >= 100.0 {
+    let places = if size >= 100.0 || size == 0.0 {
         0
     } else if size >= 10.0 || (size >= 0.95 && size.fract() == 0.0) {
         usize::from(size.fract() != 0.0)
@@ -122,6 +122,7 @@ mod tests {
         assert_eq!(number(-0.01, 1), "0.0");
         assert_eq!(with_unit(1846.2, ""), "1846");
         assert_eq!(with_unit(30.0, "s"), "30 s");
+        assert_eq!(with_unit(0.0, "s"), "0 s");
         assert_eq!(with_unit(11.31, "px"), "11.3 px");
         assert_eq!(with_unit(0.453, "px"), "0.45 px");
     }

@@ -112,7 +112,7 @@ fn motion(night: &Night, group: usize) -> Option<Motion> {
     // A hundredth of the width: a knock that leaves the frame usable; 25 px for small frames.
     let reach_px = (0.01 * f64::from(night.groups[group].settings.size_px.0)).max(25.0);
     if let Some(turn) = night.groups[group].turn {
-        let (camera, _) = optics(night, group)?;
+        let camera = optics(night, group)?;
         let pole = sense(night, group, &camera, turn.pole, reach_px)?;
         return Some(Motion::Turns {
             camera,

@@ -7,7 +7,8 @@ use super::types::{Night, SkyTurn};
 use crate::base::{Spin2, robust};
 use crate::measure::{FieldMap, FrameMeasure, Star};
 use crate::sky::Camera;
-use crate::sky::turning::{Motion, trail_at};
+use crate::sky::projection::Ray;
+use crate::sky::turning::{Motion, rate_px_per_s, trail_at};
 
 /// Fewer cells cannot tell the sky from wind.
 const LEAST_CELLS: usize = 6;
@@ -30,22 +31,30 @@ const RESIDUAL_PX: f64 = 0.5;
 /// both are near.)
 const WORSE_THAN_UNIFORM: f64 = 2.0;
 
-/// Fits every group that can be, and fills the expected trails of its rows.
+/// Fits every group that can be, and fills its largest rate and the expected trails of its rows.
 pub(super) fn fill(night: &mut Night) {
     for group in 0..night.groups.len() {
         let rows = night.groups[group].rows.clone();
-        let Some((camera, exposure_s)) = optics(night, group) else {
-            continue;
-        };
         let measures: Vec<&FrameMeasure> = rows
             .iter()
             .filter_map(|&row| night.rows[row].measure.as_deref())
             .collect();
-        let Some(turn) = fit(&camera, exposure_s, &measures) else {
+        let exposure_s = night.groups[group].settings.exposure_s.filter(|&s| s > 0.0);
+        let measured_rate = exposure_s.and_then(|seconds| measured_rate(&measures, seconds));
+        let fitted = optics(night, group)
+            .zip(exposure_s)
+            .and_then(|(camera, seconds)| {
+                let cells = median_cells(&camera, &measures);
+                let turn = fit(&camera, seconds, &cells)?;
+                let rate = largest_rate(&camera, turn.pole, &cells);
+                Some((turn, rate, Expected::new(&camera, &turn, seconds)))
+            });
+        let Some((turn, rate, expected)) = fitted else {
+            night.groups[group].largest_rate_px_s = measured_rate;
             continue;
         };
         night.groups[group].turn = Some(turn);
-        let expected = Expected::new(&camera, &turn, exposure_s);
+        night.groups[group].largest_rate_px_s = Some(rate);
         for row in rows {
             let trail = night.rows[row]
                 .measure
@@ -56,26 +65,45 @@ pub(super) fn fill(night: &mut Night) {
     }
 }
 
-/// Lens and marked exposure of a group, where they are known.
-pub(super) fn optics(night: &Night, group: usize) -> Option<(Camera, f64)> {
+/// The largest speed over the cells that show sky: stars cross their corners too.
+fn largest_rate(camera: &Camera, pole: Ray, cells: &[Cell]) -> f64 {
+    let corners = |cell: &Cell| {
+        let (x, y) = (0.5 * cell.width_px, 0.5 * cell.height_px);
+        [(-x, -y), (x, -y), (-x, y), (x, y)].map(|(dx, dy)| (cell.x_px + dx, cell.y_px + dy))
+    };
+    cells
+        .iter()
+        .flat_map(corners)
+        .map(|(x, y)| rate_px_per_s(camera, pole, x, y))
+        .fold(0.0, f64::max)
+}
+
+/// The largest trail of a usual frame over the marked exposure, where no turning could be fitted.
+fn measured_rate(measures: &[&FrameMeasure], exposure_s: f64) -> Option<f64> {
+    let mut largest: Vec<f64> = measures
+        .iter()
+        .filter_map(|measure| Some(measure.trail?.max_px))
+        .collect();
+    robust::median(&mut largest).map(|trail| trail / exposure_s)
+}
+
+/// The lens of a group over its sensor, where they are known.
+pub(super) fn optics(night: &Night, group: usize) -> Option<Camera> {
     let settings = &night.groups[group].settings;
     let focal_px = 1000.0 * settings.focal_length_mm? / settings.pixel_um?;
     let (width, height) = settings.size_px;
-    let camera = Camera::new(focal_px, f64::from(width), f64::from(height))?;
-    let exposure_s = settings.exposure_s.filter(|&exposure| exposure > 0.0)?;
-    Some((camera, exposure_s))
+    Camera::new(focal_px, f64::from(width), f64::from(height))
 }
 
-fn fit(camera: &Camera, exposure_s: f64, measures: &[&FrameMeasure]) -> Option<SkyTurn> {
-    let cells = median_cells(camera, measures);
+fn fit(camera: &Camera, exposure_s: f64, cells: &[Cell]) -> Option<SkyTurn> {
     let mut lengths: Vec<f64> = cells.iter().map(|cell| cell.trail.length_px()).collect();
     let longer = robust::quantile(&mut lengths, 0.75)?;
     if cells.len() < LEAST_CELLS || longer < LEAST_TRAIL_PX {
         return None;
     }
-    let fit = turn_fit::fit(camera, exposure_s, &cells)?;
+    let fit = turn_fit::fit(camera, exposure_s, cells)?;
     let follows = fit.residual_px <= RESIDUAL_PX.max(RESIDUAL_SHARE * longer)
-        && fit.residual_px <= WORSE_THAN_UNIFORM * uniform_residual_px(&cells)?;
+        && fit.residual_px <= WORSE_THAN_UNIFORM * uniform_residual_px(cells)?;
     follows.then_some(SkyTurn {
         focal_px: camera.focal_px,
         pole: fit.pole,

@@ -194,6 +194,14 @@ fn finds_the_pole_wherever_it_is() {
         assert!(off < 1.0, "{about}");
         assert!((turn.length_ratio - 1.0).abs() < 0.02, "{about}");
         assert!(turn.pole[2] >= 0.0);
+        // The fastest star lies in a corner; the lower two are behind trees.
+        let corners = [(0.0, 0.0), (scene.width - 1.0, 0.0)];
+        let fastest = corners.map(|(x, y)| scene.trail(x, y).length_px() / 30.0);
+        let rate = night.groups[0].largest_rate_px_s.unwrap();
+        assert!(
+            rate > 0.97 * fastest[0].max(fastest[1]),
+            "{about}: {rate} {fastest:?}"
+        );
         for row in &night.rows {
             let excess = row.derived.excess_px.unwrap();
             assert!(excess.abs() < 0.1, "{about}: {excess}");

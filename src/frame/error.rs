@@ -42,6 +42,7 @@ pub enum FrameError {
 
 impl FrameError {
     /// An error of the operating system about `path`.
+    #[must_use]
     pub fn io(path: &Path, source: io::Error) -> Self {
         Self::Io {
             source,

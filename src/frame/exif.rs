@@ -195,18 +195,13 @@ impl Block {
     /// was resized, and dropped when the 35 mm equivalent contradicts it (a wrong unit, or a
     /// resolution that belongs to another size).
     fn pixel_um(&self, facts: &Facts) -> Option<f64> {
-        let unit_um = match self.number(Tag::FocalPlaneResolutionUnit, 0).unwrap_or(2.0) as u16 {
-            3 => 10_000.0,
-            4 => 1_000.0,
-            5 => 1.0,
-            _ => 25_400.0,
-        };
-        let stated = unit_um / self.positive(Tag::FocalPlaneXResolution)?;
-        let pitch = stated * self.resized_by(facts).unwrap_or(1.0);
+        let unit = self.number(Tag::FocalPlaneResolutionUnit, 0).unwrap_or(2.0) as u16;
+        let resolution = self.positive(Tag::FocalPlaneXResolution)?;
+        let pitch = pitch_um(resolution / self.resized_by(facts).unwrap_or(1.0), unit)?;
         let agrees = facts
             .pitch_from_35mm_um()
             .is_none_or(|rough| (0.75..=1.333).contains(&(pitch / rough)));
-        (agrees && PITCH_UM.contains(&pitch)).then_some(pitch)
+        agrees.then_some(pitch)
     }
 
     /// By how much the picture was made smaller after the camera wrote its pixel dimensions;
@@ -218,6 +213,17 @@ impl Block {
         // A few columns more or less is a raw file's border, not another scale.
         (same_shape && (across - 1.0).abs() > 0.05).then_some(across)
     }
+}
+
+/// Pixel pitch of a focal-plane resolution in Exif's units: 2 inch, 3 cm, 4 mm, 5 µm.
+pub(super) fn pitch_um(resolution: f64, unit: u16) -> Option<f64> {
+    let unit_um = match unit {
+        3 => 10_000.0,
+        4 => 1_000.0,
+        5 => 1.0,
+        _ => 25_400.0,
+    };
+    Some(unit_um / resolution).filter(|pitch| PITCH_UM.contains(pitch))
 }
 
 /// Maker and model in one name, the maker not twice: "NIKON CORPORATION" and "NIKON D750" are

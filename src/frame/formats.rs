@@ -5,7 +5,8 @@ use std::path::Path;
 use super::guard::guarded;
 use super::input::Input;
 use super::raster::Raster;
-use super::{Colour, Facts, Frame, FrameError, OpenOptions, Samples, jpeg, png, tiff};
+use super::sensor::Sensor;
+use super::{Colour, Facts, Frame, FrameError, OpenOptions, Samples, fits, jpeg, png, raw, tiff};
 
 /// One file format: adding one is one entry in [`FORMATS`].
 pub struct Format {
@@ -38,6 +39,19 @@ pub static FORMATS: &[Format] = &[
         facts: png::facts,
         decode: |input| png::decode(input).map(picture),
     },
+    // Before TIFF, since most raw files are TIFF inside.
+    Format {
+        name: "raw",
+        endings: &[
+            "dng", "nef", "nrw", "cr2", "cr3", "crw", "arw", "raf", "orf", "ori", "rw2", "rwl",
+            "raw", "pef", "srw", "3fr", "fff", "iiq", "erf", "mef", "mos", "mrw", "dcr", "dcs",
+            "kdc", "x3f", "ari",
+        ],
+        is_raw: true,
+        sniff: raw::sniff,
+        facts: raw::facts,
+        decode: |input| raw::decode(input).map(sensor),
+    },
     Format {
         name: "TIFF",
         endings: &["tif", "tiff"],
@@ -46,27 +60,48 @@ pub static FORMATS: &[Format] = &[
         facts: tiff::facts,
         decode: |input| tiff::decode(input).map(picture),
     },
+    Format {
+        name: "FITS",
+        endings: &["fits", "fit", "fts"],
+        is_raw: false,
+        sniff: |input| fits::sniff(input.head()),
+        facts: fits::facts,
+        decode: |input| {
+            let (facts, image) = fits::decode(input)?;
+            Ok(match image {
+                fits::Image::Mosaic(sensor) => (facts, Decoded::Sensor(sensor)),
+                fits::Image::Picture(raster) => (facts, Decoded::Picture(raster)),
+            })
+        },
+    },
 ];
 
 /// What a format's decoder hands over: enough to make green samples or colours of.
 enum Decoded {
     Picture(Raster),
+    Sensor(Sensor),
 }
 
 fn picture((facts, raster): (Facts, Raster)) -> (Facts, Decoded) {
     (facts, Decoded::Picture(raster))
 }
 
+fn sensor((facts, sensor): (Facts, Sensor)) -> (Facts, Decoded) {
+    (facts, Decoded::Sensor(sensor))
+}
+
 impl Decoded {
     fn into_samples(self) -> Option<Samples> {
         match self {
             Self::Picture(raster) => raster.into_samples(),
+            Self::Sensor(sensor) => sensor.into_samples(),
         }
     }
 
-    fn into_colour(self) -> Colour {
+    fn into_colour(self) -> Option<Colour> {
         match self {
-            Self::Picture(raster) => raster.into_colour(),
+            Self::Picture(raster) => Some(raster.into_colour()),
+            Self::Sensor(sensor) => sensor.into_colour(),
         }
     }
 }
@@ -98,9 +133,7 @@ pub fn read_facts(path: &Path, options: &OpenOptions) -> Result<Facts, FrameErro
 pub fn open(path: &Path, options: &OpenOptions) -> Result<Frame, FrameError> {
     guarded(path, || {
         let (facts, decoded) = decode(path, options)?;
-        let samples = decoded
-            .into_samples()
-            .ok_or_else(|| FrameError::damaged(path, "the decoded size is not the declared one"))?;
+        let samples = decoded.into_samples().ok_or_else(|| misfit(path))?;
         Ok(Frame { facts, samples })
     })
 }
@@ -110,7 +143,14 @@ pub fn open(path: &Path, options: &OpenOptions) -> Result<Frame, FrameError> {
 /// # Errors
 /// As [`open`].
 pub fn open_colour(path: &Path, options: &OpenOptions) -> Result<Colour, FrameError> {
-    guarded(path, || Ok(decode(path, options)?.1.into_colour()))
+    guarded(path, || {
+        let (_, decoded) = decode(path, options)?;
+        decoded.into_colour().ok_or_else(|| misfit(path))
+    })
+}
+
+fn misfit(path: &Path) -> FrameError {
+    FrameError::damaged(path, "the decoded size is not the declared one")
 }
 
 fn decode(path: &Path, options: &OpenOptions) -> Result<(Facts, Decoded), FrameError> {

@@ -25,7 +25,11 @@ pub(super) fn guarded<T>(
     HOOK.call_once(|| {
         let before = panic::take_hook();
         panic::set_hook(Box::new(move |info| {
-            if !QUIET.get() {
+            // rawler also works on rayon's threads, where only the place tells.
+            let in_rawler = info
+                .location()
+                .is_some_and(|at| at.file().contains("/rawler-"));
+            if !QUIET.get() && !in_rawler {
                 before(info);
             }
         }));

@@ -7,7 +7,7 @@ use super::Light;
 /// Linear is a `curv` of no entries, of the single exponent 1.0 or of a straight table, or a
 /// `para` with exponent 1.0. The grey curve or all three colour curves must be linear.
 pub(super) fn light(profile: &[u8]) -> Option<Light> {
-    let curves: Vec<bool> = [b"kTRC", b"rTRC", b"gTRC", b"bTRC"]
+    let curves: Vec<bool> = [*b"kTRC", *b"rTRC", *b"gTRC", *b"bTRC"]
         .into_iter()
         .filter_map(|name| is_linear(tag(profile, name)?))
         .collect();
@@ -29,10 +29,10 @@ fn index(bytes: &[u8], at: usize) -> Option<usize> {
 }
 
 /// The element called `name`: its table entry is name, offset, size after the 128-byte header.
-fn tag<'a>(profile: &'a [u8], name: &[u8; 4]) -> Option<&'a [u8]> {
+fn tag(profile: &[u8], name: [u8; 4]) -> Option<&[u8]> {
     let count = index(profile, 128)?.min(100);
     (0..count).map(|i| 132 + 12 * i).find_map(|entry| {
-        let named = profile.get(entry..entry + 4)? == name;
+        let named = profile.get(entry..entry + 4)? == name.as_slice();
         let (start, size) = (index(profile, entry + 4)?, index(profile, entry + 8)?);
         if named {
             profile.get(start..start.checked_add(size)?)

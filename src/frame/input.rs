@@ -4,6 +4,7 @@ use std::cell::OnceCell;
 use std::fs::{self, File};
 use std::io::{BufReader, Read, Seek};
 use std::path::Path;
+use std::sync::Arc;
 
 use super::{FrameError, Limits, OpenOptions};
 
@@ -16,7 +17,7 @@ pub(super) struct Input<'a> {
     pub(super) options: &'a OpenOptions,
     len: u64,
     head: Vec<u8>,
-    whole: OnceCell<Vec<u8>>,
+    whole: OnceCell<Arc<Vec<u8>>>,
 }
 
 impl<'a> Input<'a> {
@@ -48,11 +49,6 @@ impl<'a> Input<'a> {
         Ok(input)
     }
 
-    /// The file's size in bytes when it was opened.
-    pub(super) const fn len(&self) -> u64 {
-        self.len
-    }
-
     /// The first bytes of the file.
     pub(super) fn head(&self) -> &[u8] {
         &self.head
@@ -68,24 +64,18 @@ impl<'a> Input<'a> {
         if self.head_is_all() {
             return Ok(&self.head);
         }
-        if self.whole.get().is_none() {
-            // A file that grows while it is read is still being written: the size at opening
-            // bounds what is read, and the decoder then says what is missing.
-            let bytes = self.read_up_to(self.len)?;
-            let _ = self.whole.set(bytes);
-        }
-        Ok(self.whole.get().map_or(&[], Vec::as_slice))
+        Ok(self.shared()?.as_slice())
     }
 
-    /// All bytes of the file, given away.
-    pub(super) fn into_whole(mut self) -> Result<Vec<u8>, FrameError> {
-        if self.head_is_all() {
-            return Ok(std::mem::take(&mut self.head));
+    /// All bytes of the file, read once, for decoders that keep them.
+    pub(super) fn shared(&self) -> Result<&Arc<Vec<u8>>, FrameError> {
+        if let Some(whole) = self.whole.get() {
+            return Ok(whole);
         }
-        match self.whole.take() {
-            Some(bytes) => Ok(bytes),
-            None => self.read_up_to(self.len),
-        }
+        // A file that grows while it is read is still being written: the size at opening bounds
+        // what is read, and the decoder then says what is missing.
+        let whole = Arc::new(self.read_up_to(self.len)?);
+        Ok(self.whole.get_or_init(|| whole))
     }
 
     /// A reader from the file's start, for formats that need not be held in memory.

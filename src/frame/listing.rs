@@ -117,7 +117,7 @@ fn group(files: Vec<PathBuf>, root: &Path) -> (Vec<Shot>, usize) {
         };
         match by_ending(&file) {
             Some(format) if format.is_raw => {
-                push_once(&mut stems.entry(key).or_default().raw, file)
+                push_once(&mut stems.entry(key).or_default().raw, file);
             }
             Some(_) => push_once(&mut stems.entry(key).or_default().pictures, file),
             None if has_ending(&file, "xmp") => sidecars.push((key, file)),

@@ -12,13 +12,18 @@ pub mod samples;
 
 mod clock;
 mod exif;
+mod fits;
+mod fits_header;
 mod guard;
 mod icc;
 mod ifd;
 mod input;
 mod jpeg;
+mod mosaic;
 mod png;
 mod raster;
+mod raw;
+mod sensor;
 mod tiff;
 mod tone;
 
@@ -59,3 +64,6 @@ pub struct OpenOptions {
     /// Size limits.
     pub limits: Limits,
 }
+
+#[cfg(test)]
+mod tests;

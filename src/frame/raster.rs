@@ -42,7 +42,9 @@ impl Levels {
             _ => u32::MAX as f32,
         };
         if full > 1.0 {
-            data.iter_mut().for_each(|sample| *sample /= full);
+            for sample in &mut data {
+                *sample /= full;
+            }
         }
         Self::Float { data, step: 0.0 }
     }

@@ -11,12 +11,11 @@ use ::tiff::tags::Tag;
 use super::exif::Block;
 use super::input::Input;
 use super::raster::{Levels, Raster};
-use super::{Facts, FrameError, Light, icc, ifd};
+use super::{Facts, FrameError, Light, icc};
 
 pub(super) fn sniff(input: &Input<'_>) -> bool {
     let tiff = [b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"];
     tiff.iter().any(|magic| input.head().starts_with(*magic))
-        && !input.reader().is_ok_and(ifd::holds_raw)
 }
 
 pub(super) fn facts(input: &Input<'_>) -> Result<Facts, FrameError> {

@@ -35,6 +35,24 @@ pub(super) struct Tile {
     pub(super) y1: usize,
 }
 
+/// The sky near a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SkyPlane {
+    x: f64,
+    y: f64,
+    level: f64,
+    /// Change per px to the right.
+    pub(super) slope_x: f64,
+    slope_y: f64,
+}
+
+impl SkyPlane {
+    /// The level at (`x`, `y`) px.
+    pub(super) fn at(&self, x: f64, y: f64) -> f64 {
+        self.level + self.slope_x * (x - self.x) + self.slope_y * (y - self.y)
+    }
+}
+
 impl Mesh {
     /// A mesh without levels over a frame; tiles are some 64 px, less in small frames.
     pub(super) fn over(width: usize, height: usize) -> Self {
@@ -73,15 +91,18 @@ impl Mesh {
         top * (1.0 - part_y) + low * part_y
     }
 
-    /// The level at (`first`, `y`) and its slope per px over the next `count` px, for short lines.
-    pub(super) fn line(&self, y: usize, first: usize, count: usize) -> (f64, f64) {
-        let last = count.saturating_sub(1);
-        let start = self.at(first as f64, y as f64);
-        if last == 0 {
-            return (start, 0.0);
+    /// The sky round a place as a plane, for windows smaller than a tile or two.
+    pub(super) fn plane_at(&self, x: f64, y: f64) -> SkyPlane {
+        let reach = 8.0;
+        let slope =
+            |dx: f64, dy: f64| (self.at(x + dx, y + dy) - self.at(x - dx, y - dy)) / (2.0 * reach);
+        SkyPlane {
+            x,
+            y,
+            level: self.at(x, y),
+            slope_x: slope(reach, 0.0),
+            slope_y: slope(0.0, reach),
         }
-        let end = self.at((first + last) as f64, y as f64);
-        (start, (end - start) / last as f64)
     }
 
     /// Writes row `y` of the frame above the sky into `out`; what is no number becomes 0.
@@ -196,8 +217,8 @@ pub(super) fn first_mesh(
     mesh
 }
 
-/// How many rows to step so that about [`SAMPLES_PER_TILE`] samples are seen; odd, so that both
-/// kinds of row of a mosaic are.
+/// How many rows to step so that about [`SAMPLES_PER_TILE`] samples are seen; odd in a mosaic, so
+/// that both kinds of row are.
 pub(super) fn row_stride(tile: Tile, density: f64) -> usize {
     let samples = ((tile.x1 - tile.x0) * (tile.y1 - tile.y0)) as f64 * density;
     let stride = (samples / SAMPLES_PER_TILE) as usize;
@@ -222,10 +243,18 @@ fn tile_level(
             let Some(row) = row.get(first..tile.x1) else {
                 continue;
             };
-            values.extend(row.iter().step_by(step).filter(|v| v.is_finite()));
+            if step == 1 {
+                values.extend_from_slice(row);
+            } else {
+                values.extend(row.chunks(step).filter_map(<[f32]>::first));
+            }
         }
     }
-    let level = values.first().copied().unwrap_or(0.0);
+    let level = values
+        .iter()
+        .copied()
+        .find(|v| v.is_finite())
+        .unwrap_or(0.0);
     clipped(values, step_at(samples, level), starters)
 }
 

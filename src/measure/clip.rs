@@ -13,8 +13,11 @@ const CUT_TO_SIGMA: f32 = 1.013_61;
 /// Most rounds of clipping; quiet data settle in three to five.
 const ROUNDS: usize = 12;
 
-/// How many samples start the clipping: their quartiles need be good to some 10 % only.
-const STARTERS: usize = 255;
+/// How many samples start the clipping: their quartiles need be good to some 20 % only.
+const STARTERS: usize = 63;
+
+/// A round that drops or takes back less than this share of the samples is the last.
+const QUIET_SHARE: usize = 1000;
 
 /// What clipping left.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,17 +34,20 @@ pub(super) struct Clipped {
 ///
 /// `step` is the least difference between two stored levels (0 when continuous): the cut never
 /// comes nearer than that, or a quantised sky would lose its neighbouring levels. `starters` is
-/// work space. Values must be finite.
+/// work space. NaN and infinities count as clipped.
 pub(super) fn clipped(values: &[f32], step: f32, starters: &mut Vec<f32>) -> Option<Clipped> {
     starters.clear();
     let stride = values.len().div_ceil(STARTERS).max(1);
-    starters.extend(values.iter().step_by(stride));
+    starters.extend(values.iter().step_by(stride).filter(|v| v.is_finite()));
+    if starters.is_empty() {
+        starters.extend(values.iter().filter(|v| v.is_finite()));
+    }
     starters.sort_unstable_by(f32::total_cmp);
     let at = |q: f64| starters.get((q * starters.len() as f64) as usize).copied();
     let mut mean = at(0.5)?;
     let mut sigma = (at(0.75)? - at(0.25)?) / 1.349;
     let nearest = 1.2 * step;
-    let mut count = usize::MAX;
+    let mut count = 0;
     for _ in 0..ROUNDS {
         let reach = (CUT * sigma).max(nearest);
         let sums = sums_within(values, mean, reach);
@@ -60,10 +66,11 @@ pub(super) fn clipped(values: &[f32], step: f32, starters: &mut Vec<f32>) -> Opt
             sigma *= CUT_TO_SIGMA;
         }
         let kept = sums.count as usize;
-        if kept == count {
+        let change = kept.abs_diff(count);
+        count = kept;
+        if change * QUIET_SHARE <= kept {
             break;
         }
-        count = kept;
     }
     Some(Clipped { mean, sigma, count })
 }
@@ -74,32 +81,35 @@ struct Sums {
     second: f32,
 }
 
+/// Running sums kept side by side, so that the compiler may use wide registers.
+const LANES: usize = 8;
+
 /// Sums of 1, d and d² over the values with |d| ≤ `reach`, d their distance from `centre`.
-///
-/// Eight running sums side by side, so that the compiler may use wide registers.
 fn sums_within(values: &[f32], centre: f32, reach: f32) -> Sums {
-    let mut lanes = [[0.0_f32; 8]; 3];
-    let mut add = |lane: usize, value: f32| {
-        let d = value - centre;
-        let kept = if d.abs() <= reach { 1.0 } else { 0.0 };
-        let d = if d.abs() <= reach { d } else { 0.0 };
-        lanes[0][lane] += kept;
-        lanes[1][lane] += d;
-        lanes[2][lane] += d * d;
-    };
-    let chunks = values.chunks_exact(8);
-    for (lane, &value) in chunks.remainder().iter().enumerate() {
-        add(lane, value);
+    let mut count = [0.0_f32; LANES];
+    let mut first = [0.0_f32; LANES];
+    let mut second = [0.0_f32; LANES];
+    let chunks = values.chunks_exact(LANES);
+    // The rest of a chunk is padded with what no reach takes in.
+    let mut last = [f32::NAN; LANES];
+    for (slot, &value) in last.iter_mut().zip(chunks.remainder()) {
+        *slot = value;
     }
-    for chunk in chunks {
-        for (lane, &value) in chunk.iter().enumerate() {
-            add(lane, value);
+    for chunk in chunks.chain(std::iter::once(last.as_slice())) {
+        let sums = count.iter_mut().zip(&mut first).zip(&mut second);
+        for (((count, first), second), &value) in sums.zip(chunk) {
+            let d = value - centre;
+            let inside = d.abs() <= reach;
+            let d = if inside { d } else { 0.0 };
+            *count += if inside { 1.0 } else { 0.0 };
+            *first += d;
+            *second += d * d;
         }
     }
     Sums {
-        count: lanes[0].iter().sum(),
-        first: lanes[1].iter().sum(),
-        second: lanes[2].iter().sum(),
+        count: count.iter().sum(),
+        first: first.iter().sum(),
+        second: second.iter().sum(),
     }
 }
 
@@ -148,5 +158,10 @@ mod tests {
         let got = clipped(&[0.25; 100], 0.0, &mut Vec::new()).unwrap();
         assert_eq!((got.mean, got.sigma), (0.25, 0.0));
         assert!(clipped(&[], 0.0, &mut Vec::new()).is_none());
+        let mut lost = [f32::NAN; 100];
+        assert!(clipped(&lost, 0.0, &mut Vec::new()).is_none());
+        (lost[3], lost[70], lost[71]) = (0.5, 0.5, f32::INFINITY);
+        let got = clipped(&lost, 0.0, &mut Vec::new()).unwrap();
+        assert_eq!((got.mean, got.count), (0.5, 2));
     }
 }

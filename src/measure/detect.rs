@@ -24,6 +24,9 @@ const MASK_REACH: usize = 4;
 /// See [`MASK_REACH`].
 const MASK_SIGMA: f32 = 4.0;
 
+/// A tile speaks for sky and noise while at least one sample in this many is free.
+const LEAST_FREE: usize = 8;
+
 /// Consecutive pixels of a row above the floor, with their significance in
 /// [`Found::significance`] from `at` on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -258,7 +261,6 @@ fn tile_sky(
     let width = mesh.width;
     let padded = width + 2 * RADIUS;
     strip.values.clear();
-    let mut seen = 0;
     for y in (tile.y0..tile.y1).step_by(row_stride(tile, density)) {
         let k = y - tile.y0;
         let above = strip
@@ -270,15 +272,17 @@ fn tile_sky(
             let Some((above, masked)) = pair else {
                 continue;
             };
-            let cells = above.iter().zip(masked).step_by(step);
-            seen += cells.len();
-            strip
-                .values
-                .extend(cells.filter(|(_, masked)| !**masked).map(|(v, _)| *v));
+            // Masked samples go in as NaN, which clipping leaves out, to keep this loop plain.
+            let free = |(value, masked): (&f32, &bool)| if *masked { f32::NAN } else { *value };
+            if step == 1 {
+                strip.values.extend(above.iter().zip(masked).map(free));
+            } else {
+                let firsts = above.chunks(step).zip(masked.chunks(step));
+                strip
+                    .values
+                    .extend(firsts.filter_map(|(a, m)| a.first().zip(m.first()).map(free)));
+            }
         }
-    }
-    if strip.values.is_empty() || strip.values.len() * 8 < seen {
-        return None;
     }
     let centre = (
         (tile.x0 + tile.x1) as f64 / 2.0,
@@ -286,4 +290,5 @@ fn tile_sky(
     );
     let step = step_at(samples, mesh.at(centre.0, centre.1) as f32);
     clipped(&strip.values, step, &mut strip.starters)
+        .filter(|free| free.count * LEAST_FREE >= strip.values.len())
 }

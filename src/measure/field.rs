@@ -7,6 +7,7 @@
 //! criterion (Schwarz 1978, Ann. Stat. 6, 461), at most cubic, so a frame without trails is not
 //! given any by fitting its noise.
 
+use super::stars::SIGMA_TO_FWHM;
 use super::types::{FieldCell, FieldMap, Star, TrailValues};
 use crate::base::linalg::solve;
 use crate::base::robust::{clipped_mean, median};
@@ -52,6 +53,7 @@ struct Datum {
     basis: [f64; TERMS],
     spin: Spin2,
     weight: f64,
+    star: Star,
 }
 
 impl SmoothField {
@@ -73,19 +75,22 @@ impl SmoothField {
             normal: [[0.0; TERMS]; TERMS],
             unit_variance: 0.0,
         };
+        let mut widths: Vec<f64> = stars.iter().map(|s| f64::from(s.fwhm_px)).collect();
+        let short2 = (median(&mut widths)? / SIGMA_TO_FWHM).powi(2);
         let mut data: Vec<Datum> = stars
             .iter()
             .map(|star| Datum {
                 basis: blank.basis(f64::from(star.x_px), f64::from(star.y_px)),
                 spin: star.trail,
-                weight: trail_error(star).powi(-2),
+                weight: trail_error(star, short2, 0.0).powi(-2),
+                star: *star,
             })
             .collect();
         let most = *TERMS_OF
             .iter()
             .rfind(|&&t| t * STARS_PER_TERM <= data.len())
             .unwrap_or(&1);
-        for _ in 0..6 {
+        for round in 0..8 {
             let field = blank.fitted(&data, most)?;
             let mut sizes: Vec<f64> = data.iter().map(|d| field.residual2(d)).collect();
             let reference = sizes.clone();
@@ -96,7 +101,11 @@ impl SmoothField {
                 .iter()
                 .map(|&r2| r2 <= 2.0 * CUT * CUT * sigma2.max(1e-12));
             data.retain(|_| kept.next().unwrap_or(true));
-            if data.len() == before {
+            for datum in &mut data {
+                let length = field.dot(&datum.basis).length_px();
+                datum.weight = trail_error(&datum.star, short2, length).powi(-2);
+            }
+            if data.len() == before && round > 1 {
                 break;
             }
         }
@@ -277,11 +286,14 @@ fn length_error(length: f64, spin_error: f64) -> f64 {
 
 /// Error of a star's trail vector, up to a factor common to the frame: photon noise, which grows
 /// with the square of the long axis, and what no photon count cures.
-fn trail_error(star: &Star) -> f64 {
-    let short2 = (f64::from(star.fwhm_px) / 2.3548).powi(2);
-    let long2 = short2 * f64::from(star.elongation).powi(2);
+///
+/// The axes are the frame's (`short2`, px²) and the map's (`length`), never the star's own: weights
+/// that know a star's noise would favour those that noise made short.
+fn trail_error(star: &Star, short2: f64, length: f64) -> f64 {
+    // The long axis settles between the moments of a Gaussian and of an even trail (trail.rs).
+    let long2 = short2 + length * length / 9.0;
     let photons = 30.0 * long2 / f64::from(star.snr).max(1.0);
-    photons.hypot(0.1 * short2 + 0.02 * 12.0 * (long2 - short2))
+    photons.hypot(0.1 * short2 + 0.02 * length * length)
 }
 
 fn cells_of(width: usize, height: usize) -> (usize, usize) {

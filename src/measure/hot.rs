@@ -23,14 +23,15 @@ pub(super) fn is_hot(samples: &Samples, mesh: &Mesh, blob: &Blob) -> bool {
         blob.peak_x.cast_signed() as i64,
         blob.peak_y.cast_signed() as i64,
     );
-    let Some((x, y, peak)) = around(samples, mesh, place, 8)
+    let sky = mesh.at(blob.x, blob.y);
+    let Some((x, y, peak)) = around(samples, sky, place, 8)
         .max_by(|a, b| a.2.total_cmp(&b.2))
         .filter(|found| found.2 > 0.0)
     else {
         return false;
     };
     let (mut sum, mut expected, mut count) = (0.0, 0.0, 0.0);
-    for (nx, ny, value) in around(samples, mesh, (x, y), RING2) {
+    for (nx, ny, value) in around(samples, sky, (x, y), RING2) {
         let distance2 = (nx - x).pow(2) + (ny - y).pow(2);
         if distance2 > 0 {
             sum += value;
@@ -44,7 +45,7 @@ pub(super) fn is_hot(samples: &Samples, mesh: &Mesh, blob: &Blob) -> bool {
 /// True samples above the sky within √`reach2` px of a place.
 fn around<'a>(
     samples: &'a Samples,
-    mesh: &'a Mesh,
+    sky: f64,
     (cx, cy): (i64, i64),
     reach2: i64,
 ) -> impl Iterator<Item = (i64, i64, f64)> + 'a {
@@ -55,7 +56,7 @@ fn around<'a>(
             let (ux, uy) = (usize::try_from(x).ok()?, usize::try_from(y).ok()?);
             let value = samples.green.get(ux, uy)?;
             (near && value.is_finite() && samples.layout.is_green(ux, uy))
-                .then(|| (x, y, f64::from(value) - mesh.at(x as f64, y as f64)))
+                .then(|| (x, y, f64::from(value) - sky))
         })
     })
 }

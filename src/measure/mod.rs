@@ -5,7 +5,7 @@
 //! and up to 400 stars. Verdicts, other frames and files do not belong here.
 //!
 //! The stages, in order: saturation, the sky's mesh (background), what stands out of it together
-//! with sky and noise beside it (detect), objects (blobs), streaks, hot pixels, shapes, trails, the
+//! with sky and noise beside it (detect), objects (blobs), streaks, hot pixels, the ground, sky values, shapes, trails, the
 //! field map and the frame's values from it.
 
 mod background;
@@ -15,6 +15,7 @@ mod detect;
 mod fair;
 pub mod field;
 mod greens;
+mod ground;
 mod hot;
 mod noise;
 mod saturation;
@@ -98,7 +99,14 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     }
     mesh.smooth();
     let noise = noise::noise_mesh(&mesh, &found.sky);
-    let is_sky = vec![true; mesh.levels.len()];
+    let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
+    drop_chance_peaks(&mut blobs, size.0 * size.1);
+    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh);
+    let detections = blobs.len();
+    blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
+    out.hot_pixels = (detections - blobs.len()) as u32;
+
+    let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
     out.sky = sky::sky_values(&mesh, &is_sky);
     out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
     if out.noise_pct.is_none() {
@@ -113,13 +121,6 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         );
         return out;
     }
-
-    let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
-    drop_chance_peaks(&mut blobs, size.0 * size.1);
-    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh);
-    let detections = blobs.len();
-    blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
-    out.hot_pixels = (detections - blobs.len()) as u32;
     let shaped = stars::shapes(samples, &mesh, &noise, &blobs);
     note_stars(&mut out, blobs.len(), &shaped);
     out
@@ -128,10 +129,12 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
 /// Enters counts, shapes and trails.
 fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped) {
     let size = (out.width_px, out.height_px);
-    // Where only a sample was shaped, the rest holds sharp ones in the same share.
-    let sharp_share = shaped.too_sharp as f64 / shaped.tried.max(1) as f64;
-    let sharp = (sharp_share * detections as f64).round() as usize;
-    out.star_count = detections.saturating_sub(sharp) as u32;
+    // Where only a sample was shaped, the rest holds as many sharp ones and repeats in proportion.
+    let of_all = |part: usize| {
+        (part as f64 * detections as f64 / shaped.tried.max(1) as f64).round() as usize
+    };
+    let (sharp, repeats) = (of_all(shaped.too_sharp), of_all(shaped.repeats));
+    out.star_count = detections.saturating_sub(sharp + repeats) as u32;
     out.hot_pixels += sharp as u32;
     if shaped.tried < detections {
         out.remarks.push(format!(

@@ -11,7 +11,7 @@
 //! they miss of the integral's M/2 is put back. At the end the star's and the Gaussian's sums
 //! agree, which are the normal equations of the least-squares fit of that Gaussian.
 
-use super::background::Mesh;
+use super::background::SkyPlane;
 use crate::frame::Samples;
 
 /// Rounds after which moments count as not settling.
@@ -51,6 +51,12 @@ impl Moments {
     pub(super) fn along(self, angle_deg: f64) -> f64 {
         let (sin, cos) = angle_deg.to_radians().sin_cos();
         cos * cos * self.xx - 2.0 * sin * cos * self.xy + sin * sin * self.yy
+    }
+
+    /// Square of the distance (`dx`, `dy`) in units of the ellipse's σ; `None` when degenerate.
+    pub(super) fn distance2(self, dx: f64, dy: f64) -> Option<f64> {
+        let i = self.inverse()?;
+        Some(i.xx * dx * dx + 2.0 * i.xy * dx * dy + i.yy * dy * dy)
     }
 
     fn inverse(self) -> Option<Self> {
@@ -147,7 +153,7 @@ struct Window {
 /// `max_radius` bounds the window in px. `None` when nothing above the sky is there.
 pub(super) fn measure_shape(
     samples: &Samples,
-    mesh: &Mesh,
+    sky: SkyPlane,
     (x, y): (f64, f64),
     start: Moments,
     noise: f64,
@@ -156,7 +162,7 @@ pub(super) fn measure_shape(
     let (mut cx, mut cy, mut m) = (x, y, start);
     let mut settled = false;
     for _ in 0..ROUNDS {
-        let window = look(samples, mesh, (cx, cy), m, max_radius)?;
+        let window = look(samples, sky, (cx, cy), m, max_radius)?;
         let (sx, sy, star) = window.star.moments()?;
         let (mx, my, model) = window.model.moments()?;
         let (dx, dy) = (sx - mx, sy - my);
@@ -181,7 +187,7 @@ pub(super) fn measure_shape(
             break;
         }
     }
-    let window = look(samples, mesh, (cx, cy), m, max_radius)?;
+    let window = look(samples, sky, (cx, cy), m, max_radius)?;
     if window.star.one <= 0.0 || window.model.one <= 0.0 || m.det() <= 0.0 {
         return None;
     }
@@ -229,7 +235,7 @@ fn next_moments(weight: Moments, seen: Moments) -> Option<Moments> {
 /// Looks at the true samples of an elliptical window.
 fn look(
     samples: &Samples,
-    mesh: &Mesh,
+    sky: SkyPlane,
     (cx, cy): (f64, f64),
     m: Moments,
     max_radius: f64,
@@ -268,7 +274,7 @@ fn look(
         let Some(values) = plane.row(y).get(span.clone()) else {
             continue;
         };
-        let sky = mesh.line(y, *span.start(), values.len());
+        let sky = (sky.at(from, y as f64), sky.slope_x);
         add_row(
             &mut window,
             samples,

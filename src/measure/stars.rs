@@ -29,6 +29,8 @@ pub(super) struct Shaped {
     pub(super) stars: Vec<Measured>,
     /// Detections among the sample that turned out sharper than the optics.
     pub(super) too_sharp: usize,
+    /// Detections that turned out to be parts of others.
+    pub(super) repeats: usize,
     /// Detections whose shape was tried.
     pub(super) tried: usize,
 }
@@ -69,7 +71,14 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         let window = (1.5 * blob.length()).clamp(12.0, LARGEST_WINDOW);
         let sigma = noise.at(blob.x, blob.y);
         let place = (blob.x, blob.y);
-        let shape = measure_shape(samples, mesh, place, blob.moments, sigma, window);
+        let shape = measure_shape(
+            samples,
+            mesh.plane_at(blob.x, blob.y),
+            place,
+            blob.moments,
+            sigma,
+            window,
+        );
         let Some(shape) = shape else { continue };
         if shape.moments.axes().1 < hot_floor {
             shaped.too_sharp += 1;
@@ -81,7 +90,46 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         });
     }
     drop_sharp(&mut shaped);
+    drop_repeats(&mut shaped);
     shaped
+}
+
+/// Drops the lesser of two whose shapes came to rest on the same light: pieces of one faint trail.
+fn drop_repeats(shaped: &mut Shaped) {
+    let mut order: Vec<Measured> = std::mem::take(&mut shaped.stars);
+    let before = order.len();
+    order.sort_by(|a, b| b.star.flux.total_cmp(&a.star.flux));
+    let mut rows: Vec<(f32, usize)> = order.iter().map(|m| m.star.y_px).zip(0..).collect();
+    rows.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let mut repeated = vec![false; before];
+    for (index, m) in order.iter().enumerate() {
+        if repeated.get(index) == Some(&true) {
+            continue;
+        }
+        let reach = m.moments.yy.max(0.0).sqrt() as f32;
+        let from = rows.partition_point(|row| row.0 < m.star.y_px - reach);
+        let near = rows
+            .iter()
+            .skip(from)
+            .take_while(|row| row.0 <= m.star.y_px + reach);
+        for &(_, other) in near.filter(|row| row.1 > index) {
+            let Some(star) = order.get(other).map(|o| o.star) else {
+                continue;
+            };
+            let (dx, dy) = (star.x_px - m.star.x_px, star.y_px - m.star.y_px);
+            if m.moments
+                .distance2(f64::from(dx), f64::from(dy))
+                .is_some_and(|q| q < 1.0)
+                && let Some(flag) = repeated.get_mut(other)
+            {
+                *flag = true;
+            }
+        }
+    }
+    let mut flags = repeated.iter();
+    order.retain(|_| flags.next() == Some(&false));
+    shaped.repeats = before - order.len();
+    shaped.stars = order;
 }
 
 /// Drops what is far sharper than the frame's own stars.
@@ -107,9 +155,6 @@ fn drop_sharp(shaped: &mut Shaped) {
 /// Whether another detection lies within the window that shaped this star.
 fn is_blended(blob: &Blob, shape: &Shape, by_row: &[&Blob]) -> bool {
     let m = shape.moments;
-    let Some(inverse_det) = (m.det() > 0.0).then(|| 1.0 / m.det()) else {
-        return false;
-    };
     let reach = 3.0 * m.yy.max(0.0).sqrt();
     let from = by_row.partition_point(|other| other.y < shape.y - reach);
     by_row
@@ -118,9 +163,8 @@ fn is_blended(blob: &Blob, shape: &Shape, by_row: &[&Blob]) -> bool {
         .take_while(|other| other.y <= shape.y + reach)
         .filter(|other| (other.peak_x, other.peak_y) != (blob.peak_x, blob.peak_y))
         .any(|other| {
-            let (dx, dy) = (other.x - shape.x, other.y - shape.y);
-            let q = m.yy * dx * dx - 2.0 * m.xy * dx * dy + m.xx * dy * dy;
-            q * inverse_det < 9.0
+            m.distance2(other.x - shape.x, other.y - shape.y)
+                .is_some_and(|q| q < 9.0)
         })
 }
 

@@ -1,0 +1,148 @@
+//! Which tiles are sky, as far as one frame can tell.
+//!
+//! Sky changes slowly from tile to tile, however steep a Moon or a town makes it; hills and roofs
+//! end sharply and hold no stars. So tiles that join smoothly make regions; the region with the
+//! most stars is sky, and every other with a fair share of stars for its size. Night knows the
+//! foreground by pixel from many frames; this only keeps a strip of ground from moving the sky's
+//! level and noise. Ground as bright as the sky beside it is not told apart, which harms neither.
+
+use super::background::Mesh;
+use super::blobs::Blob;
+
+/// Neighbours join when their levels differ by less than this share of the brighter …
+const STEP_SHARE: f32 = 0.12;
+
+/// … and this part of one sample's noise, several times the error of a tile's mean.
+const STEP_NOISE: f32 = 0.2;
+
+/// A region is sky with this share of the main one's stars per tile.
+const STAR_SHARE: f64 = 0.3;
+
+/// Less sky than this share of the tiles is not believed: then all counts as sky.
+const LEAST_SKY: f64 = 0.3;
+
+/// One flag a tile: whether it is sky.
+pub(super) fn sky_tiles(mesh: &Mesh, noise: &Mesh, stars: &[Blob]) -> Vec<bool> {
+    let regions = regions(mesh, noise);
+    let count = regions.iter().max().map_or(0, |last| last + 1);
+    let mut tiles = vec![0_u32; count];
+    for &region in &regions {
+        if let Some(tiles) = tiles.get_mut(region) {
+            *tiles += 1;
+        }
+    }
+    let mut held = vec![0_u32; count];
+    for star in stars {
+        let col = (star.x.max(0.0) as usize * mesh.cols / mesh.width).min(mesh.cols - 1);
+        let row = (star.y.max(0.0) as usize * mesh.rows / mesh.height).min(mesh.rows - 1);
+        let region = regions.get(row * mesh.cols + col);
+        if let Some(held) = region.and_then(|&region| held.get_mut(region)) {
+            *held += 1;
+        }
+    }
+    let density = |region: usize| {
+        let of = |counts: &[u32]| counts.get(region).copied().map_or(0.0, f64::from);
+        of(&held) / of(&tiles).max(1.0)
+    };
+    // Without stars nothing tells sky from ground.
+    let main = (0..count)
+        .filter(|&r| held.get(r).is_some_and(|&h| h > 0))
+        .max_by_key(|&r| (held.get(r).copied(), tiles.get(r).copied()));
+    let everything = vec![true; regions.len()];
+    let Some(main) = main else { return everything };
+    let least = STAR_SHARE * density(main);
+    let sky: Vec<bool> = regions
+        .iter()
+        .map(|&region| density(region) >= least)
+        .collect();
+    let share = sky.iter().filter(|s| **s).count() as f64 / sky.len().max(1) as f64;
+    if share < LEAST_SKY { everything } else { sky }
+}
+
+/// A region number for each tile: neighbours that join smoothly share one.
+fn regions(mesh: &Mesh, noise: &Mesh) -> Vec<usize> {
+    let mut regions = vec![usize::MAX; mesh.levels.len()];
+    let mut next = 0;
+    let mut todo = Vec::new();
+    for seed in 0..mesh.levels.len() {
+        if regions.get(seed) != Some(&usize::MAX) {
+            continue;
+        }
+        todo.push(seed);
+        while let Some(tile) = todo.pop() {
+            match regions.get_mut(tile) {
+                Some(region) if *region == usize::MAX => *region = next,
+                _ => continue,
+            }
+            let (col, row) = (tile % mesh.cols, tile / mesh.cols);
+            let beside = [
+                (col > 0).then(|| tile - 1),
+                (col + 1 < mesh.cols).then_some(tile + 1),
+                (row > 0).then(|| tile - mesh.cols),
+                (row + 1 < mesh.rows).then_some(tile + mesh.cols),
+            ];
+            todo.extend(
+                beside
+                    .into_iter()
+                    .flatten()
+                    .filter(|&other| joins(mesh, noise, tile, other)),
+            );
+        }
+        next += 1;
+    }
+    regions
+}
+
+fn joins(mesh: &Mesh, noise: &Mesh, a: usize, b: usize) -> bool {
+    let pair = |of: &Mesh| of.levels.get(a).copied().zip(of.levels.get(b).copied());
+    let (Some((la, lb)), Some((na, nb))) = (pair(mesh), pair(noise)) else {
+        return false;
+    };
+    (la - lb).abs() <= STEP_SHARE * la.max(lb).max(0.0) + STEP_NOISE * na.max(nb)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::shape::Moments;
+
+    fn star(x: f64, y: f64) -> Blob {
+        Blob {
+            x,
+            y,
+            peak_x: x as usize,
+            peak_y: y as usize,
+            peak: 9.0,
+            sum: 90.0,
+            area: 12,
+            moments: Moments {
+                xx: 1.0,
+                xy: 0.0,
+                yy: 1.0,
+            },
+        }
+    }
+
+    #[test]
+    fn a_dark_strip_below_a_steep_sky_is_ground() {
+        let mut mesh = Mesh::over(3000, 2000);
+        let cols = mesh.cols;
+        let ground = mesh.levels.len() - 6 * cols;
+        for (index, level) in mesh.levels.iter_mut().enumerate() {
+            // The sky doubles from left to right.
+            *level = if index < ground {
+                0.05 * (1.0 + (index % cols) as f32 / cols as f32)
+            } else {
+                0.004
+            };
+        }
+        let mut noise = mesh.clone();
+        noise.levels.fill(0.002);
+        let stars: Vec<Blob> = (0..60)
+            .map(|i| star(f64::from(i * 49 % 3000), f64::from(i * 211 % 1600)))
+            .collect();
+        let sky = sky_tiles(&mesh, &noise, &stars);
+        assert!(sky.iter().enumerate().all(|(i, &s)| s == (i < ground)));
+        assert!(sky_tiles(&mesh, &noise, &[]).iter().all(|s| *s));
+    }
+}

@@ -43,12 +43,12 @@ pub(super) fn is_hot(samples: &Samples, mesh: &Mesh, blob: &Blob) -> bool {
 }
 
 /// True samples above the sky within √`reach2` px of a place.
-fn around<'a>(
-    samples: &'a Samples,
+fn around(
+    samples: &Samples,
     sky: f64,
     (cx, cy): (i64, i64),
     reach2: i64,
-) -> impl Iterator<Item = (i64, i64, f64)> + 'a {
+) -> impl Iterator<Item = (i64, i64, f64)> {
     let reach = reach2.isqrt();
     (cy - reach..=cy + reach).flat_map(move |y| {
         (cx - reach..=cx + reach).filter_map(move |x| {

@@ -37,8 +37,8 @@ pub(super) struct Conductor {
     pub(super) outbox: Arc<Outbox>,
     pub(super) pool: Pool,
     pub(super) pictures: Pictures,
-    /// The folder that sample nights are kept in.
-    pub(super) samples: PathBuf,
+    /// The cache folder, where the sample night is kept.
+    pub(super) cache: PathBuf,
     session: Option<Session>,
     opening: Option<(NightId, Opening)>,
     /// Openings that were called off and have perhaps not ended yet.
@@ -55,7 +55,7 @@ impl Conductor {
         outbox: Arc<Outbox>,
         pool: Pool,
         pictures: Pictures,
-        samples: PathBuf,
+        cache: PathBuf,
     ) -> Self {
         Self {
             inbox,
@@ -64,7 +64,7 @@ impl Conductor {
             outbox,
             pool,
             pictures,
-            samples,
+            cache,
             session: None,
             opening: None,
             called_off: Vec::new(),
@@ -186,7 +186,7 @@ impl Conductor {
         let context = Context {
             store: Arc::clone(&self.store),
             outbox: Arc::clone(&self.outbox),
-            samples: self.samples.clone(),
+            cache: self.cache.clone(),
         };
         let own = self.own.clone();
         let started = Opening::start(request, context, move |found| {

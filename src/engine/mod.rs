@@ -77,7 +77,7 @@ impl Engine {
 
     fn start<S: Source>(workers: usize, wake: Wake, places: Option<Places>, source: S) -> Self {
         let outbox = Arc::new(Outbox::new(wake));
-        let samples = places
+        let cache = places
             .as_ref()
             .map_or_else(std::env::temp_dir, |places| places.cache.clone());
         let store = Arc::new(open_store(places, &outbox));
@@ -90,7 +90,7 @@ impl Engine {
             outbox,
             conductor: None,
         };
-        if let Err(fault) = engine.start_threads(workers, source, store, samples) {
+        if let Err(fault) = engine.start_threads(workers, source, store, cache) {
             engine.outbox.push(Report::Trouble {
                 text: format!("The system gives no more threads ({fault}). Close other programs."),
                 fatal_to_open: true,
@@ -104,7 +104,7 @@ impl Engine {
         workers: usize,
         source: S,
         store: Arc<Store>,
-        samples: PathBuf,
+        cache: PathBuf,
     ) -> std::io::Result<()> {
         let workers = match workers {
             0 => std::thread::available_parallelism().map_or(1, NonZero::get),
@@ -120,7 +120,7 @@ impl Engine {
             Arc::clone(&self.outbox),
             pool,
             pictures,
-            samples,
+            cache,
         );
         let thread = threads::spawn("nightloupe-conductor", move || conductor.conduct())?;
         self.inbox = Some(sender);

@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 
 use super::outbox::Outbox;
-use super::{OpenRequest, threads};
+use super::{OpenRequest, Report, sample, threads};
 use crate::frame::{self, FrameError, Listing};
 use crate::store::{ContentKey, Store, StoreError};
 use crate::verdict::Decisions;
@@ -32,8 +32,8 @@ pub(super) struct Found {
 pub(super) struct Context {
     pub(super) store: Arc<Store>,
     pub(super) outbox: Arc<Outbox>,
-    /// The folder that sample nights are kept in.
-    pub(super) samples: PathBuf,
+    /// The cache folder, where the sample night is kept.
+    pub(super) cache: PathBuf,
 }
 
 /// An opening under way.
@@ -75,13 +75,11 @@ fn find(
     called_off: &AtomicBool,
 ) -> Result<Found, String> {
     if request.sample && request.paths.is_empty() {
-        let folder = super::sample::make_once(&context.samples, |progress| {
-            context.outbox.push(super::Report::Progress {
-                id: request.id,
-                progress,
-            });
-            !called_off.load(Ordering::Relaxed)
-        })?;
+        let tell = |progress| {
+            let id = request.id;
+            context.outbox.push(Report::Progress { id, progress });
+        };
+        let folder = sample::make_once(&context.cache, tell, called_off)?;
         request.paths.push(folder);
     }
     let paths: Vec<PathBuf> = (request.paths.iter())

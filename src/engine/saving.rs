@@ -4,6 +4,8 @@ use std::io;
 use std::path::Path;
 
 use super::{Derived, ExportWhat};
+use crate::base::atomic::{self, Existing};
+use crate::export::{self, Table};
 use crate::verdict::Decisions;
 
 /// The name to offer for a file.
@@ -22,6 +24,10 @@ pub(super) fn save(
     derived: &Derived,
     decisions: &Decisions,
 ) -> io::Result<()> {
-    let _ = (what, to, derived, decisions);
-    Err(io::Error::other("not yet"))
+    let table = Table::new(&derived.night, &derived.judged, decisions);
+    atomic::write(to, Existing::Replace, |out| match what {
+        ExportWhat::UsedList => export::write_used(&table, out),
+        ExportWhat::RejectedList => export::write_rejected(&table, out),
+        ExportWhat::Table => export::write_csv(&table, out),
+    })
 }

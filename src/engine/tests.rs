@@ -142,7 +142,9 @@ impl Bench {
         self.late.clear();
         self.counts = Arc::default();
         let (ring, woken) = bounded(1);
-        let wake: Wake = Arc::new(move || drop(ring.try_send(())));
+        let wake: Wake = Arc::new(move || {
+            let _ = ring.try_send(());
+        });
         self.woken = woken;
         let source = Fake {
             counts: Arc::clone(&self.counts),

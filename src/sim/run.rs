@@ -4,7 +4,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
-use directories::ProjectDirs;
 use rayon::prelude::*;
 use tempfile::TempPath;
 
@@ -132,16 +131,12 @@ const NOTES: [&str; 4] = [
     "Refraction and lens distortion are left out; the optical axis is the frame's centre.",
 ];
 
-/// Where a sample night of these options is kept: a folder under the user's cache (on Linux
-/// `$XDG_CACHE_HOME`) that is named after the place and keyed by version and options. `None` when
-/// the user has no home.
+/// Where a sample night of these options is kept in the cache folder `cache`: a folder that is
+/// named after the place and keyed by version and options.
 #[must_use]
-pub fn sample_dir(options: &SimOptions) -> Option<PathBuf> {
-    let cache = ProjectDirs::from("", "", "nightloupe")?
-        .cache_dir()
-        .to_owned();
+pub fn sample_dir(cache: &Path, options: &SimOptions) -> PathBuf {
     let text = format!("{SIM_VERSION} {}", options.as_json());
     let key = blake3::hash(text.as_bytes()).to_hex();
     let short = key.get(..12).unwrap_or_default();
-    Some(cache.join("sample").join(short).join(options.scene.place))
+    cache.join("sample").join(short).join(options.scene.place)
 }

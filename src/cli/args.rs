@@ -1,0 +1,379 @@
+//! What can be said on the command line.
+
+use std::path::PathBuf;
+
+use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
+
+use crate::engine::{OpenRequest, Supplied};
+use crate::verdict::Purpose;
+
+const AFTER_HELP: &str = "\
+Examples:
+  nightloupe                               open the window
+  nightloupe ~/nights/ridge                open it on a night
+  nightloupe --sample                      look around in a simulated night
+  nightloupe measure ~/nights/ridge        measure, and say which frames to leave out
+  nightloupe measure ridge --csv table.csv the same, with every number in a table
+  nightloupe advise ridge                  what to set next time, and why
+  nightloupe export ridge --to out --list  lists of the frames to use and to leave out
+
+A folder called like a command is opened as ./measure. Frames are never changed, moved or deleted.
+NIGHTLOUPE_LOG=debug tells more on stderr.";
+
+const MEASURE_HELP: &str = "\
+Examples:
+  nightloupe measure ridge
+  nightloupe measure ridge --purpose timelapse --csv ridge.csv
+  nightloupe measure ridge --csv - | cut -d, -f1,7,12
+  nightloupe measure scope --focal-mm 530 --pixel-um 3.76 --purpose tracked
+
+What was measured once is kept, and read back when the same frames come again, also from another
+folder. The table has one row a frame in order of capture; a cell is empty where a value can't be
+measured. With --csv - or --json - the table goes to stdout and the summary to stderr.
+
+Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing done.";
+
+const ADVISE_HELP: &str = "\
+Examples:
+  nightloupe advise ridge
+  nightloupe advise ridge --purpose timelapse
+
+Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing done.";
+
+const EXPORT_HELP: &str = "\
+Examples:
+  nightloupe export ridge --to ridge-lists --list
+  nightloupe export ridge --to lists --list --purpose tracked
+
+--list writes used.txt and rejected.txt, names one a line, in order of capture. What you decided in
+the window counts before what is advised. A list that is there already is left as it is, and said.
+
+Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing written.";
+
+const SAMPLE_HELP: &str = "\
+Examples:
+  nightloupe sample ~/nights/try
+  nightloupe sample small --frames 12 --size 800x533 --seed 7
+
+The frames are invented, and what is true about each is written beside them as JSON: the place of
+the pole, how long the trails are, what goes wrong and when. The same seed gives the same night.";
+
+/// Which frames of a night to leave out, what happened in them, and what to set next time.
+///
+/// nightloupe measures trails, star widths, sky and noise in every frame of a night, plots the
+/// night, and judges the frames for what they are to become. Without a command it opens its window.
+#[derive(Debug, Parser)]
+#[command(
+    name = "nightloupe",
+    version,
+    after_help = AFTER_HELP,
+    args_conflicts_with_subcommands = true,
+    infer_long_args = false
+)]
+pub(super) struct Cli {
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+
+    /// Folders or files to open in the window
+    #[arg(value_name = "PATH")]
+    pub(super) paths: Vec<PathBuf>,
+
+    /// Open a simulated night, made once and kept in the cache folder
+    #[arg(long, conflicts_with = "paths")]
+    pub(super) sample: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Measure every frame and say which to leave out
+    ///
+    /// Measures every frame of a night and prints a summary: what was shot, how the frames are
+    /// judged, what was found and in which frames. --csv and --json save all the numbers.
+    #[command(after_help = MEASURE_HELP)]
+    Measure(Measure),
+    /// Say what to set next time, with the reasons
+    ///
+    /// Measures like `measure`, then prints one line for each setting: what it was, what to set
+    /// next time, and the measured reason.
+    #[command(after_help = ADVISE_HELP)]
+    Advise(NightArgs),
+    /// Write what the verdicts lead to into a folder
+    ///
+    /// Measures like `measure`, then writes lists of the frames to use and to leave out for
+    /// whatever program comes next.
+    #[command(after_help = EXPORT_HELP)]
+    Export(Export),
+    /// Write a simulated night to try things on
+    ///
+    /// Writes frames as a camera would have, of a night that never was.
+    #[command(after_help = SAMPLE_HELP)]
+    Sample(Sample),
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Measure {
+    #[command(flatten)]
+    pub(super) night: NightArgs,
+
+    /// Save the table as CSV; a file there is replaced; - is stdout
+    #[arg(long, value_name = "FILE")]
+    pub(super) csv: Option<PathBuf>,
+
+    /// Save the table as JSON; a file there is replaced; - is stdout
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Export {
+    #[command(flatten)]
+    pub(super) night: NightArgs,
+
+    /// Folder to write into; made if it is not there
+    #[arg(long, value_name = "DIR", required = true)]
+    pub(super) to: PathBuf,
+
+    /// Write used.txt and rejected.txt
+    #[arg(long, required = true, action = ArgAction::SetTrue)]
+    pub(super) list: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Sample {
+    /// Folder to write into; made if it is not there
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
+
+    /// Which invented night
+    #[arg(long, value_name = "NAME")]
+    pub(super) scene: Option<String>,
+
+    /// How many frames
+    #[arg(long, value_name = "N")]
+    pub(super) frames: Option<usize>,
+
+    /// Size in pixels
+    #[arg(long, value_name = "WxH", value_parser = size)]
+    pub(super) size: Option<(usize, usize)>,
+
+    /// Where all chance comes from; the same seed gives the same night
+    #[arg(long, value_name = "S")]
+    pub(super) seed: Option<u64>,
+
+    /// Kind of file
+    #[arg(long, value_enum, value_name = "KIND")]
+    pub(super) format: Option<FormatWord>,
+}
+
+/// Which night, and what is known about it.
+#[derive(Debug, Args)]
+pub(super) struct NightArgs {
+    /// Folders (read without their subfolders) or files
+    #[arg(value_name = "PATH", required_unless_present = "sample")]
+    pub(super) paths: Vec<PathBuf>,
+
+    /// Take a simulated night, made once and kept in the cache folder
+    #[arg(long, conflicts_with = "paths")]
+    pub(super) sample: bool,
+
+    /// What the frames are for
+    #[arg(long, value_enum, value_name = "WHAT", default_value_t = PurposeWord::Trails)]
+    pub(super) purpose: PurposeWord,
+
+    /// Frames measured at the same time; as many as there are cores unless told
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    pub(super) jobs: Option<u16>,
+
+    /// Only the first N frames, by name
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(super) first: Option<u32>,
+
+    /// Measure again what was measured before
+    #[arg(long)]
+    pub(super) fresh: bool,
+
+    /// Zone of the camera's clock, if the frames do not say
+    #[arg(long, value_name = "±HH:MM", value_parser = offset_s, allow_hyphen_values = true)]
+    pub(super) utc_offset: Option<i32>,
+
+    /// Pixel pitch in micrometres, if the frames do not say
+    #[arg(long, value_name = "X", value_parser = positive)]
+    pub(super) pixel_um: Option<f64>,
+
+    /// Focal length in millimetres: for a telescope or a lens without contacts
+    #[arg(long, value_name = "X", value_parser = positive)]
+    pub(super) focal_mm: Option<f64>,
+
+    /// Aperture number: for a telescope or a lens without contacts
+    #[arg(long, value_name = "X", value_parser = positive)]
+    pub(super) f_number: Option<f64>,
+
+    /// Whether levels in TIFF and PNG files are proportional to light; else as each file says
+    #[arg(long, value_enum, value_name = "yes|no")]
+    pub(super) linear: Option<YesNo>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum PurposeWord {
+    /// One picture of star trails: gaps matter most
+    Trails,
+    /// A film: jumps and flicker matter most
+    Timelapse,
+    /// The best single frame
+    Still,
+    /// A stack of tracked frames: round stars matter most
+    Tracked,
+}
+
+impl From<PurposeWord> for Purpose {
+    fn from(word: PurposeWord) -> Self {
+        match word {
+            PurposeWord::Trails => Self::Trails,
+            PurposeWord::Timelapse => Self::Timelapse,
+            PurposeWord::Still => Self::Still,
+            PurposeWord::Tracked => Self::Tracked,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum YesNo {
+    Yes,
+    No,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum FormatWord {
+    /// As from a camera, tone curve and all
+    Jpeg,
+    /// Raw, 16-bit colour mosaic
+    Dng,
+    /// Linear, 16-bit grey
+    Tiff,
+}
+
+impl NightArgs {
+    pub(super) fn request(&self) -> OpenRequest {
+        OpenRequest {
+            paths: self.paths.clone(),
+            sample: self.sample,
+            fresh: self.fresh,
+            first: self.first.map(|first| first as usize),
+            linear: self.linear.map(|word| word == YesNo::Yes),
+            supplied_for_all: Supplied {
+                focal_length_mm: self.focal_mm,
+                f_number: self.f_number,
+                pixel_um: self.pixel_um,
+                offset_s: self.utc_offset,
+            },
+            purpose: self.purpose.into(),
+            ..OpenRequest::default()
+        }
+    }
+
+    pub(super) fn workers(&self) -> usize {
+        self.jobs.map_or(0, usize::from)
+    }
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
+        _ => Err("a number above 0 is wanted".to_owned()),
+    }
+}
+
+fn size(text: &str) -> Result<(usize, usize), String> {
+    let parsed = text
+        .split_once(['x', 'X', '×'])
+        .and_then(|(width, height)| {
+            Some((width.trim().parse().ok()?, height.trim().parse().ok()?))
+        });
+    parsed.ok_or_else(|| "write it like 1600x1067".to_owned())
+}
+
+/// Seconds east of UTC; no zone on Earth is further than 14 hours from it.
+fn offset_s(text: &str) -> Result<i32, String> {
+    let wrong = || "write it like +01:00 or -03:30".to_owned();
+    let (sign, clock) = match text.as_bytes().first() {
+        Some(b'+') => (1, &text[1..]),
+        Some(b'-') => (-1, &text[1..]),
+        _ => return Err(wrong()),
+    };
+    let (hours, minutes) = clock.split_once(':').ok_or_else(wrong)?;
+    let number = |part: &str| -> Option<i32> {
+        (part.len() == 2 && part.bytes().all(|byte| byte.is_ascii_digit()))
+            .then(|| part.parse().ok())?
+    };
+    match (number(hours), number(minutes)) {
+        (Some(hours), Some(minutes)) if minutes < 60 && hours * 60 + minutes <= 14 * 60 => {
+            Ok(sign * (hours * 3600 + minutes * 60))
+        }
+        _ => Err(wrong()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    fn parse(words: &str) -> Result<Cli, clap::Error> {
+        Cli::try_parse_from(std::iter::once("nightloupe").chain(words.split_whitespace()))
+    }
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn offsets_have_a_sign_and_a_bound() {
+        assert_eq!(offset_s("+01:00"), Ok(3600));
+        assert_eq!(offset_s("-03:30"), Ok(-12_600));
+        assert_eq!(offset_s("+14:00"), Ok(50_400));
+        for wrong in [
+            "01:00", "+1:00", "+14:01", "+00:60", "+a0:00", "+-1:00", "", "+é:00",
+        ] {
+            assert!(offset_s(wrong).is_err(), "{wrong}");
+        }
+        let cli = parse("measure ridge --utc-offset -03:30").unwrap();
+        let Some(Command::Measure(measure)) = cli.command else {
+            panic!("{cli:?}")
+        };
+        assert_eq!(
+            measure.night.request().supplied_for_all.offset_s,
+            Some(-12_600)
+        );
+    }
+
+    #[test]
+    fn sizes_and_lengths() {
+        assert_eq!(size("1600x1067"), Ok((1600, 1067)));
+        assert!(size("1600").is_err());
+        for wrong in ["0", "-1", "nan", "inf", "wide"] {
+            assert!(positive(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_window_or_a_command() {
+        let cli = parse("ridge fell").unwrap();
+        assert!(cli.command.is_none());
+        assert_eq!(cli.paths, ["ridge", "fell"].map(PathBuf::from));
+        assert!(parse("--sample").unwrap().sample);
+        for usage in [
+            "measure",
+            "--sample ridge",
+            "measure ridge --sample",
+            "measure ridge --jobs 0",
+            "measure ridge --purpose dinner",
+            "export ridge --to out",
+            "export ridge --list",
+            "sample",
+        ] {
+            assert_eq!(parse(usage).unwrap_err().exit_code(), 2, "{usage}");
+        }
+    }
+}

@@ -1,0 +1,111 @@
+//! The commands that open a night: measure, advise, export.
+
+use std::path::Path;
+
+use super::args::{Export, Measure, NightArgs};
+use super::follow::{self, Measured};
+use super::output::{data, data_to, is_stdout, say};
+use super::{Exit, lists, summary};
+use crate::engine::OpenRequest;
+use crate::export;
+
+pub(super) fn measure(args: &Measure) -> Result<Exit, String> {
+    let tables = [args.csv.as_deref(), args.json.as_deref()];
+    if tables
+        .iter()
+        .flatten()
+        .filter(|file| is_stdout(file))
+        .count()
+        > 1
+    {
+        return Err("Only one of --csv and --json can go to stdout.".to_owned());
+    }
+    for file in tables.into_iter().flatten() {
+        check_writable(file)?;
+    }
+    let measured = follow::measure(args.night.request(), args.night.workers())?;
+    for file in tables.into_iter().flatten() {
+        refuse_to_replace_a_frame(file, &measured)?;
+    }
+    let table = measured.table();
+    if let Some(file) = &args.csv {
+        data_to(file, |out| export::write_csv(&table, out))?;
+    }
+    if let Some(file) = &args.json {
+        let next_time = &measured.derived.next_time;
+        data_to(file, |out| export::write_json(&table, next_time, out))?;
+    }
+    let text = summary::of_night(&measured);
+    if tables.into_iter().flatten().any(is_stdout) {
+        say(text.trim_end());
+    } else {
+        print(&text)?;
+    }
+    Ok(exit_of(&measured))
+}
+
+/// Measures what a window would have shown, and prints the summary.
+pub(super) fn measure_instead(request: OpenRequest) -> Result<Exit, String> {
+    let measured = follow::measure(request, 0)?;
+    print(&summary::of_night(&measured))?;
+    Ok(exit_of(&measured))
+}
+
+pub(super) fn advise(args: &NightArgs) -> Result<Exit, String> {
+    let measured = follow::measure(args.request(), args.workers())?;
+    print(&summary::of_advice(&measured))?;
+    Ok(exit_of(&measured))
+}
+
+pub(super) fn export(args: &Export) -> Result<Exit, String> {
+    let measured = follow::measure(args.night.request(), args.night.workers())?;
+    lists::write(&args.to, &measured)?;
+    Ok(exit_of(&measured))
+}
+
+fn print(text: &str) -> Result<(), String> {
+    data(|out| out.write_all(text.as_bytes()))
+        .map_err(|fault| format!("stdout could not be written: {fault}"))
+}
+
+fn exit_of(measured: &Measured) -> Exit {
+    if measured.has_unreadable() {
+        Exit::SomeUnreadable
+    } else {
+        Exit::Well
+    }
+}
+
+/// Says before measuring, rather than after, that a table has nowhere to go.
+fn check_writable(file: &Path) -> Result<(), String> {
+    let folder = match file.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if is_stdout(file) || (folder.is_dir() && !file.is_dir()) {
+        return Ok(());
+    }
+    Err(if file.is_dir() {
+        format!("{} is a folder; name a file in it.", file.display())
+    } else {
+        format!("There is no folder {} to save in.", folder.display())
+    })
+}
+
+/// The table replaces a file of its name; a slip of the keyboard must not make that a frame.
+fn refuse_to_replace_a_frame(file: &Path, measured: &Measured) -> Result<(), String> {
+    let Ok(file) = file.canonicalize() else {
+        return Ok(());
+    };
+    let rows = &measured.derived.night.rows;
+    if rows
+        .iter()
+        .any(|row| row.path.canonicalize().is_ok_and(|frame| frame == file))
+    {
+        return Err(format!(
+            "{} is a frame of this night and is left as it is. Name another file.",
+            file.display()
+        ));
+    }
+    Ok(())
+}

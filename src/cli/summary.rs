@@ -1,0 +1,82 @@
+//! A measured night in words, for the terminal: what the export room says of it, and what only the
+//! command line knows.
+
+use std::fmt::Write;
+
+use super::follow::Measured;
+use crate::export::text;
+use crate::verdict::words::{frames, number};
+
+/// The summary of `measure`.
+pub(super) fn of_night(measured: &Measured) -> String {
+    let mut words = heading(measured);
+    let next_time = &measured.derived.next_time;
+    let night = text::summary(&measured.table(), &measured.decisions, next_time);
+    words.push_str(&night);
+    words.push_str(&unreadable(measured));
+    words.push_str(&speed(measured));
+    words
+}
+
+/// The tables of `advise`, one a camera.
+pub(super) fn of_advice(measured: &Measured) -> String {
+    let mut words = heading(measured);
+    let (sets, advice) = (&measured.derived.night.sets, &measured.derived.next_time);
+    for (set, next_time) in sets.iter().zip(advice.iter()) {
+        if sets.len() > 1 {
+            let _ = writeln!(words, "\n{}", set.camera.camera);
+        }
+        if next_time.settings.is_empty() {
+            words.push_str("Too little could be measured in these frames to advise.\n");
+        } else {
+            words.push_str(&text::next_time_table(next_time));
+        }
+    }
+    words.push_str(&unreadable(measured));
+    words
+}
+
+/// "Yarrowick Fell: 120 frames, 2025-10-18 19:50 to 20:54".
+fn heading(measured: &Measured) -> String {
+    let rows = &measured.derived.night.rows;
+    let mut heading = format!("{}: {}", measured.title, frames(rows.len()));
+    let taken = || rows.iter().filter_map(|row| row.facts.taken_at);
+    let (first, last) = (taken().min(), taken().max());
+    if let (Some(first), Some(last)) = (first, last) {
+        let (from, to) = (first.local, last.local);
+        let (day, hour) = ("%Y-%m-%d %H:%M", "%H:%M");
+        let until = if from.date() == to.date() { hour } else { day };
+        let _ = write!(
+            heading,
+            ", {} to {}",
+            from.strftime(day),
+            to.strftime(until)
+        );
+    }
+    heading.push('\n');
+    heading
+}
+
+fn unreadable(measured: &Measured) -> String {
+    let mut words = String::new();
+    for row in &measured.derived.night.rows {
+        if let Some(error) = &row.error {
+            if words.is_empty() {
+                words.push_str("\nCould not be read\n");
+            }
+            let _ = writeln!(words, "  {}: {error}", row.name);
+        }
+    }
+    words
+}
+
+fn speed(measured: &Measured) -> String {
+    let rows = measured.derived.night.rows.len();
+    let took = measured.took_s;
+    format!(
+        "{} in {} s, {} a second.\n",
+        frames(rows),
+        number(took, 1),
+        number(rows as f64 / took.max(1e-3), 1)
+    )
+}

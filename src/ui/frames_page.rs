@@ -101,7 +101,7 @@ fn nothing_to_show(night: &OpenNight, items: &[table_rows::Item], query: &Query)
 fn chips_row(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, asked: &mut Asked) {
     let row = ui.max_rect();
     let find_width = if cx.fold.narrow { 130.0 } else { 170.0 };
-    let tally = night.tally();
+    let tally = night.tally;
     let verdict = |verdict: Verdict| Some(MarkKind::Verdict(verdict));
     let mut chips = vec![
         (Show::All, "all", night.frames().len(), None),

@@ -217,7 +217,7 @@ fn hand_on(
     let t = cx.t;
     ui.add_space(10.0);
     widgets::text(ui, "Hand on the verdicts", size::HEADING, t.ink);
-    let rejected = night.tally().reject;
+    let rejected = night.tally.reject;
     let marked = match rejected {
         1 => "1 frame is marked reject.".to_owned(),
         n => format!("{n} frames are marked reject."),

@@ -2,7 +2,6 @@
 //!
 //! Compare rows of one run with each other; docs/performance.md says what they were.
 #![expect(clippy::unwrap_used, reason = "a bench that cannot go on should stop")]
-#![expect(missing_docs, reason = "criterion's macros make an undocumented main")]
 
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
@@ -86,7 +85,7 @@ fn whole_night(c: &mut Criterion) {
 
 fn run_through(folder: &TempDir, workers: usize) {
     let (bell, rings) = crossbeam_channel::bounded::<()>(1);
-    let engine = Engine::new(workers, Arc::new(move || drop(bell.try_send(()))));
+    let engine = Engine::new(workers, Arc::new(move || _ = bell.try_send(())));
     engine.run(Effect::Open(Box::new(OpenRequest {
         id: NightId(1),
         paths: vec![folder.path().to_owned()],
@@ -99,7 +98,7 @@ fn run_through(folder: &TempDir, workers: usize) {
                 return;
             }
         }
-        drop(rings.recv_timeout(Duration::from_millis(200)));
+        _ = rings.recv_timeout(Duration::from_millis(200));
     }
 }
 

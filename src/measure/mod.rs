@@ -31,6 +31,8 @@ mod accuracy;
 #[cfg(test)]
 mod odd;
 #[cfg(test)]
+mod reference;
+#[cfg(test)]
 mod scene;
 
 pub use types::{

@@ -102,8 +102,9 @@ fn the_same_stars_have_the_same_places_fluxes_and_shapes() {
                 "{star:?} {row:?}"
             );
         }
+        // An aperture of 314 px gathers 0.014 of noise; three times that.
         assert!(
-            (f64::from(star.flux) / flux - 1.0).abs() < 0.05,
+            (f64::from(star.flux) - flux).abs() < 0.043,
             "{star:?} {row:?}"
         );
         // A least-squares Gaussian is what the moments settle at.

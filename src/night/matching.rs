@@ -13,6 +13,35 @@ pub(super) struct Point {
     pub ln_flux: Option<f64>,
 }
 
+/// One frame's stars in the two orders that matching asks for.
+#[derive(Debug, Clone, Default)]
+pub(super) struct StarList {
+    brightest_first: Vec<Point>,
+    by_x: Vec<Point>,
+}
+
+impl StarList {
+    /// From stars with the brightest first.
+    pub(super) fn new(brightest_first: Vec<Point>) -> Self {
+        let mut by_x = brightest_first.clone();
+        by_x.sort_by(|a, b| a.x_px.total_cmp(&b.x_px));
+        Self {
+            brightest_first,
+            by_x,
+        }
+    }
+
+    /// The stars, brightest first.
+    pub(super) fn brightest_first(&self) -> &[Point] {
+        &self.brightest_first
+    }
+
+    /// Whether there are none.
+    pub(super) fn is_empty(&self) -> bool {
+        self.by_x.is_empty()
+    }
+}
+
 /// What two frames' common stars say.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Match {
@@ -39,26 +68,10 @@ const LEAST_SHARE: f64 = 0.25;
 /// A share that needs no vote on another shift.
 const SURE_SHARE: f64 = 0.6;
 
-/// Matches where stars are predicted with where they are seen; both lists brightest first. A
+/// Matches where stars are predicted, brightest first, with where they are seen. A
 /// common shift up to `reach_px` each way is found. `None` when too few agree.
-pub(super) fn match_stars(predicted: &[Point], seen: &[Point], reach_px: f64) -> Option<Match> {
-    let shorter = predicted.len().min(seen.len());
-    if shorter < LEAST_STARS {
-        return None;
-    }
-    let mut by_x = seen.to_vec();
-    by_x.sort_by(|a, b| a.x_px.total_cmp(&b.x_px));
-    let share = |pairs: usize| pairs as f64 / shorter as f64;
-    let unmoved = pairs(predicted, &by_x, (0.0, 0.0));
-    let found = if share(unmoved.len()) >= SURE_SHARE {
-        unmoved
-    } else {
-        let shift = vote(predicted, seen, reach_px)?;
-        pairs(predicted, &by_x, shift)
-    };
-    if found.len() < LEAST_STARS || share(found.len()) < LEAST_SHARE {
-        return None;
-    }
+pub(super) fn match_stars(predicted: &[Point], seen: &StarList, reach_px: f64) -> Option<Match> {
+    let found = common_stars(predicted, seen, reach_px)?;
     let middle = |of: fn(&(Point, Point)) -> Option<f64>| {
         let mut values: Vec<f64> = found.iter().filter_map(of).collect();
         robust::median(&mut values)
@@ -69,6 +82,28 @@ pub(super) fn match_stars(predicted: &[Point], seen: &[Point], reach_px: f64) ->
         ln_ratio: middle(|(a, b)| Some(b.ln_flux? - a.ln_flux?)),
         stars: found.len(),
     })
+}
+
+/// The pairs (predicted, seen) behind [`match_stars`], brightest first.
+pub(super) fn common_stars(
+    predicted: &[Point],
+    seen: &StarList,
+    reach_px: f64,
+) -> Option<Vec<(Point, Point)>> {
+    let shorter = predicted.len().min(seen.by_x.len());
+    if shorter < LEAST_STARS {
+        return None;
+    }
+    let share = |pairs: usize| pairs as f64 / shorter as f64;
+    let unmoved = pairs(predicted, &seen.by_x, (0.0, 0.0));
+    let found = if share(unmoved.len()) >= SURE_SHARE {
+        unmoved
+    } else {
+        let shift = vote(predicted, &seen.brightest_first, reach_px)?;
+        pairs(predicted, &seen.by_x, shift)
+    };
+    let enough = found.len() >= LEAST_STARS && share(found.len()) >= LEAST_SHARE;
+    enough.then_some(found)
 }
 
 /// Each predicted star with the nearest seen within [`NEAR_PX`] of it moved by `shift`; `by_x` is
@@ -155,7 +190,7 @@ mod tests {
         let stars = sky(150);
         for (x, y) in [(0.2, -0.1), (2.9, 0.0), (-14.3, 21.7), (24.0, -24.0)] {
             // A third of the stars is not in both frames.
-            let seen = moved(&stars[..100], x, y, -0.4);
+            let seen = StarList::new(moved(&stars[..100], x, y, -0.4));
             let got = match_stars(&stars, &seen, 25.0).unwrap();
             assert!(
                 (got.x_px - x).abs() < 0.01 && (got.y_px - y).abs() < 0.01,
@@ -169,8 +204,9 @@ mod tests {
     #[test]
     fn another_sky_is_no_match() {
         let stars = sky(300);
-        assert_eq!(match_stars(&stars[..150], &stars[150..], 25.0), None);
-        assert_eq!(match_stars(&stars[..5], &stars[..5], 25.0), None);
-        assert_eq!(match_stars(&[], &stars, 25.0), None);
+        let list = |stars: &[Point]| StarList::new(stars.to_vec());
+        assert_eq!(match_stars(&stars[..150], &list(&stars[150..]), 25.0), None);
+        assert_eq!(match_stars(&stars[..5], &list(&stars[..5]), 25.0), None);
+        assert_eq!(match_stars(&[], &list(&stars), 25.0), None);
     }
 }

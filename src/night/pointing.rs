@@ -8,17 +8,14 @@
 //! steady step in every frame. So the steady part, a running median, is taken out: a tripod that
 //! creeps as steadily as the sky itself cannot be told from it.
 
-use super::matching::{Match, Point, match_stars};
+use super::matching::{Match, match_stars};
+use super::stars::{Frame, frames, reach_px, seconds_between, sense, turn_stars};
 use super::turn::optics;
 use super::types::Night;
 use crate::base::robust;
-use crate::measure::FrameMeasure;
 use crate::sky::Camera;
 use crate::sky::projection::Ray;
-use crate::sky::turning::{arc_deg, turned};
 
-/// Stars of a frame that are matched.
-const MOST_STARS: usize = 150;
 /// How many frames back a match is sought when the one before does not match.
 const BACK: usize = 3;
 /// Longest time between two matched frames: past it the fitted pole is not good enough.
@@ -39,10 +36,10 @@ const LEAST_FRAMES: usize = 5;
 /// Fills shift and transparency of every sky row for which they can be told.
 pub(super) fn fill(night: &mut Night) {
     for group in 0..night.groups.len() {
-        let Some(motion) = motion(night, group) else {
+        let frames = frames(night, group);
+        let Some(motion) = motion(night, group, &frames) else {
             continue;
         };
-        let frames = frames(night, group);
         let mut links = link(&frames, &motion);
         if links.iter().flatten().count() + 1 < LEAST_FRAMES {
             continue;
@@ -65,28 +62,9 @@ pub(super) fn fill(night: &mut Night) {
 /// How stars are expected to move between frames.
 enum Motion {
     /// With the sky, over a fixed camera; right-handed about `pole`.
-    Turns {
-        camera: Camera,
-        pole: Ray,
-        reach_px: f64,
-    },
+    Turns { camera: Camera, pole: Ray },
     /// Not at all.
     Follows { reach_px: f64 },
-}
-
-impl Motion {
-    fn reach_px(&self) -> f64 {
-        match self {
-            Self::Turns { reach_px, .. } | Self::Follows { reach_px } => *reach_px,
-        }
-    }
-}
-
-/// One frame's stars.
-struct Frame {
-    row: usize,
-    time_s: Option<f64>,
-    stars: Vec<Point>,
 }
 
 /// A frame tied to an earlier one.
@@ -108,95 +86,15 @@ struct Path {
     ln_flux: f64,
 }
 
-fn motion(night: &Night, group: usize) -> Option<Motion> {
-    // A hundredth of the width: a knock that leaves the frame usable; 25 px for small frames.
-    let reach_px = (0.01 * f64::from(night.groups[group].settings.size_px.0)).max(25.0);
+fn motion(night: &Night, group: usize, frames: &[Frame]) -> Option<Motion> {
     if let Some(turn) = night.groups[group].turn {
         let camera = optics(night, group)?;
-        let pole = sense(night, group, &camera, turn.pole, reach_px)?;
-        return Some(Motion::Turns {
-            camera,
-            pole,
-            reach_px,
-        });
+        let pole = sense(frames, &camera, turn.pole)?;
+        return Some(Motion::Turns { camera, pole });
     }
     let trail = night.groups[group].trail?;
+    let reach_px = reach_px(f64::from(night.groups[group].settings.size_px.0));
     (trail.median < FOLLOWS_TRAIL_PX).then_some(Motion::Follows { reach_px })
-}
-
-fn frames(night: &Night, group: usize) -> Vec<Frame> {
-    night.groups[group]
-        .rows
-        .iter()
-        .map(|&row| Frame {
-            row,
-            time_s: night.rows[row].time_s,
-            stars: night.rows[row]
-                .measure
-                .as_deref()
-                .map(points)
-                .unwrap_or_default(),
-        })
-        .collect()
-}
-
-fn points(measure: &FrameMeasure) -> Vec<Point> {
-    let stars = measure
-        .stars
-        .iter()
-        .filter(|star| !star.flags.at_edge)
-        .take(MOST_STARS);
-    stars
-        .map(|star| Point {
-            x_px: f64::from(star.x_px),
-            y_px: f64::from(star.y_px),
-            ln_flux: (!star.flags.clipped && star.flux > 0.0).then(|| f64::from(star.flux).ln()),
-        })
-        .collect()
-}
-
-/// The fitted pole or its opposite, whichever end the sky turns right-handed about: trails do not
-/// tell, two frames do.
-fn sense(night: &Night, group: usize, camera: &Camera, pole: Ray, reach_px: f64) -> Option<Ray> {
-    const PAIRS: usize = 8;
-    let rows = &night.groups[group].rows;
-    let every = (rows.len() / PAIRS).max(1);
-    let mut matched = [0usize; 2];
-    let ends = [pole, pole.map(|part| -part)];
-    for pair in rows.windows(2).step_by(every) {
-        let (a, b) = (&night.rows[pair[0]], &night.rows[pair[1]]);
-        let (Some(before), Some(now)) = (&a.measure, &b.measure) else {
-            continue;
-        };
-        let Some(seconds) = a.time_s.zip(b.time_s).map(|(a, b)| b - a) else {
-            continue;
-        };
-        for (end, count) in ends.iter().zip(&mut matched) {
-            let predicted = turn_stars(&points(before), camera, *end, seconds);
-            *count += match_stars(&predicted, &points(now), reach_px).map_or(0, |m| m.stars);
-        }
-    }
-    let [first, second] = matched;
-    let [pole, opposite] = ends;
-    match first.cmp(&second) {
-        std::cmp::Ordering::Greater => Some(pole),
-        std::cmp::Ordering::Less => Some(opposite),
-        std::cmp::Ordering::Equal => None,
-    }
-}
-
-fn turn_stars(stars: &[Point], camera: &Camera, pole: Ray, seconds: f64) -> Vec<Point> {
-    let angle = arc_deg(seconds).to_radians();
-    let moved = stars.iter().filter_map(|star| {
-        let ray = turned(camera.ray(star.x_px, star.y_px), pole, angle);
-        let (x_px, y_px) = camera.pixel(ray)?;
-        Some(Point {
-            x_px,
-            y_px,
-            ..*star
-        })
-    });
-    moved.collect()
 }
 
 /// Ties each frame to the latest of the last few tied ones that it matches. The first frame with
@@ -222,18 +120,21 @@ fn link(frames: &[Frame], motion: &Motion) -> Vec<Option<Link>> {
 
 fn step(frames: &[Frame], from: usize, to: usize, motion: &Motion) -> Option<Link> {
     let (before, now) = (&frames[from], &frames[to]);
-    let between = before.time_s.zip(now.time_s).map(|(a, b)| b - a);
-    let seconds = match motion {
-        Motion::Turns { .. } => between.filter(|&seconds| seconds <= LONGEST_S)?,
-        Motion::Follows { .. } => between.unwrap_or(1.0),
-    };
-    let step = match motion {
-        Motion::Turns { camera, pole, .. } => {
+    let between = seconds_between(before, now);
+    let (seconds, step) = match motion {
+        Motion::Turns { camera, pole } => {
+            let seconds = between.filter(|&seconds| seconds <= LONGEST_S)?;
             let predicted = turn_stars(&before.stars, camera, *pole, seconds);
-            match_stars(&predicted, &now.stars, motion.reach_px())
+            (
+                seconds,
+                match_stars(&predicted, &now.stars, reach_px(camera.width_px))?,
+            )
         }
-        Motion::Follows { .. } => match_stars(&before.stars, &now.stars, motion.reach_px()),
-    }?;
+        Motion::Follows { reach_px } => (
+            between.unwrap_or(1.0),
+            match_stars(before.stars.brightest_first(), &now.stars, *reach_px)?,
+        ),
+    };
     Some(Link {
         from,
         seconds,

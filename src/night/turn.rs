@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::stars::{Frame, frames, sense};
 use super::turn_fit::{self, Cell};
+use super::turn_stars;
 use super::types::{Night, SkyTurn};
 use crate::base::{Spin2, robust};
 use crate::measure::{FieldMap, FrameMeasure, Star};
@@ -31,6 +33,11 @@ const RESIDUAL_PX: f64 = 0.5;
 /// both are near.)
 const WORSE_THAN_UNIFORM: f64 = 2.0;
 
+/// The pole by matched stars may leave the field's residual this many times larger…
+const WORSE_THAN_FIELD: f64 = 1.5;
+/// …plus this, px; else stars were confused.
+const WORSE_PX: f64 = 0.05;
+
 /// Fits every group that can be, and fills its largest rate and the expected trails of its rows.
 pub(super) fn fill(night: &mut Night) {
     for group in 0..night.groups.len() {
@@ -46,6 +53,7 @@ pub(super) fn fill(night: &mut Night) {
             .and_then(|(camera, seconds)| {
                 let cells = median_cells(&camera, &measures);
                 let turn = fit(&camera, seconds, &cells)?;
+                let turn = refined(&frames(night, group), &camera, seconds, &cells, turn);
                 let rate = largest_rate(&camera, turn.pole, &cells);
                 Some((turn, rate, Expected::new(&camera, &turn, seconds)))
             });
@@ -104,12 +112,31 @@ fn fit(camera: &Camera, exposure_s: f64, cells: &[Cell]) -> Option<SkyTurn> {
     let fit = turn_fit::fit(camera, exposure_s, cells)?;
     let follows = fit.residual_px <= RESIDUAL_PX.max(RESIDUAL_SHARE * longer)
         && fit.residual_px <= WORSE_THAN_UNIFORM * uniform_residual_px(cells)?;
-    follows.then_some(SkyTurn {
+    follows.then(|| turning(camera, fit))
+}
+
+/// The turn with its pole from stars matched over minutes, where they match and the field agrees.
+fn refined(
+    frames: &[Frame],
+    camera: &Camera,
+    exposure_s: f64,
+    cells: &[Cell],
+    turn: SkyTurn,
+) -> SkyTurn {
+    let fit = sense(frames, camera, turn.pole)
+        .and_then(|pole| turn_stars::refine(frames, camera, pole))
+        .and_then(|pole| turn_fit::fit_ratio(camera, exposure_s, cells, pole))
+        .filter(|fit| fit.residual_px <= WORSE_THAN_FIELD * turn.residual_px + WORSE_PX);
+    fit.map_or(turn, |fit| turning(camera, fit))
+}
+
+fn turning(camera: &Camera, fit: turn_fit::Fit) -> SkyTurn {
+    SkyTurn {
         focal_px: camera.focal_px,
         pole: fit.pole,
         length_ratio: fit.ratio,
         residual_px: fit.residual_px,
-    })
+    }
 }
 
 /// The residual of the best trail that is the same over the whole frame, in the measure of

@@ -55,18 +55,38 @@ pub(super) fn fit(camera: &Camera, exposure_s: f64, cells: &[Cell]) -> Option<Fi
         .into_iter()
         .map(|start| coarse.descend(start))
         .min_by(|a, b| coarse.cost(*a).total_cmp(&coarse.cost(*b)))?;
-    let State { pole, ratio } = fine.descend(best);
-    let pole = if pole[2] < 0.0 {
-        pole.map(|part| -part)
-    } else {
-        pole
-    };
-    let residual_px = fine.residual_px(State { pole, ratio })?;
-    (residual_px.is_finite() && ratio.is_finite()).then_some(Fit {
-        pole,
-        ratio,
-        residual_px,
-    })
+    fine.finish(fine.descend(best))
+}
+
+/// The ratio and residual for a pole that is known from elsewhere.
+pub(super) fn fit_ratio(
+    camera: &Camera,
+    exposure_s: f64,
+    cells: &[Cell],
+    pole: Ray,
+) -> Option<Fit> {
+    let model = Model::new(camera, exposure_s, cells, 3);
+    let mut state = State { pole, ratio: 1.0 };
+    // Trails grow with the exposure, their squares with its square: a weighted mean of shares,
+    // weighted anew as the outliers show.
+    for _ in 0..5 {
+        let weights: Vec<f64> = model
+            .residuals(state)
+            .into_iter()
+            .map(huber_weight)
+            .collect();
+        let (mut both, mut square) = (0.0, 0.0);
+        for ((cell, trail), weight) in cells.iter().zip(model.trails(state)).zip(weights) {
+            let weight = weight / cell.sigma.powi(2);
+            both += weight * (cell.trail.cos * trail.cos + cell.trail.sin * trail.sin);
+            square += weight * (trail.cos * trail.cos + trail.sin * trail.sin);
+        }
+        if both <= 0.0 || square <= 0.0 {
+            return None;
+        }
+        state.ratio = (state.ratio * (both / square).sqrt()).clamp(0.5, 2.0);
+    }
+    model.finish(state)
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -107,6 +127,22 @@ impl<'a> Model<'a> {
             half_rad: 0.5 * arc_deg(exposure_s).to_radians(),
             focal_px: camera.focal_px,
         }
+    }
+
+    /// The result, its pole before the lens; `None` when it is no number.
+    fn finish(&self, state: State) -> Option<Fit> {
+        let State { pole, ratio } = state;
+        let pole = if pole[2] < 0.0 {
+            pole.map(|part| -part)
+        } else {
+            pole
+        };
+        let residual_px = self.residual_px(state)?;
+        (residual_px.is_finite() && ratio.is_finite()).then_some(Fit {
+            pole,
+            ratio,
+            residual_px,
+        })
     }
 
     /// The modelled trail of each cell.
@@ -262,9 +298,15 @@ fn huber_weight(residual: [f64; 2]) -> f64 {
     (HUBER / norm(residual).max(HUBER)).min(1.0)
 }
 
-/// `state` moved by two angles across the pole and an addition to the ratio.
 fn stepped(state: State, step: [f64; 3]) -> State {
-    let pole = state.pole;
+    State {
+        pole: tilted(state.pole, [step[0], step[1]]),
+        ratio: (state.ratio + step[2]).clamp(0.5, 2.0),
+    }
+}
+
+/// `pole` tilted by two small angles, rad, about axes across it.
+pub(super) fn tilted(pole: Ray, by: [f64; 2]) -> Ray {
     // Any axis that is not along the pole spans the plane across it.
     let aside = if pole[2].abs() < 0.8 {
         [0.0, 0.0, 1.0]
@@ -273,12 +315,9 @@ fn stepped(state: State, step: [f64; 3]) -> State {
     };
     let first = unit(cross(pole, aside));
     let second = cross(pole, first);
-    State {
-        pole: unit(std::array::from_fn(|k| {
-            pole[k] + step[0] * first[k] + step[1] * second[k]
-        })),
-        ratio: (state.ratio + step[2]).clamp(0.5, 2.0),
-    }
+    unit(std::array::from_fn(|k| {
+        pole[k] + by[0] * first[k] + by[1] * second[k]
+    }))
 }
 
 /// Directions about `step_deg` apart over the half sphere z ≥ 0.

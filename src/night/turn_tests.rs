@@ -345,6 +345,19 @@ fn night_of_one_sky(
 }
 
 #[test]
+fn matched_stars_give_the_pole() {
+    for (from_pole, roll) in [(40.0, 15.0), (95.0, 0.0), (140.0, 250.0)] {
+        let scene = Scene::new(24.0, from_pole, roll);
+        let night = night_of_one_sky(&scene, 60, false, |_| (0.0, 0.0, 1.0));
+        let turn = night.groups[0].turn.expect("a fit");
+        let off = off_deg(turn.pole, scene.pole());
+        // The field alone gives 1°; 0.15 px a star over 37 px of motion some hundredths.
+        assert!(off < 0.05, "{from_pole}°: {off}°");
+        assert!((turn.length_ratio - 1.0).abs() < 0.01, "{turn:?}");
+    }
+}
+
+#[test]
 fn a_knock_is_a_lasting_shift_and_a_cloud_dims() {
     for (from_pole, roll) in [(40.0, 15.0), (95.0, 0.0), (140.0, 250.0)] {
         let scene = Scene::new(24.0, from_pole, roll);

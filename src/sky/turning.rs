@@ -19,7 +19,12 @@ pub fn arc_deg(seconds: f64) -> f64 {
 /// in front of the lens).
 #[must_use]
 pub fn turned(ray: Ray, pole: Ray, angle_rad: f64) -> Ray {
-    let (sin, cos) = angle_rad.sin_cos();
+    turned_by(ray, pole, angle_rad.sin_cos())
+}
+
+/// [`turned`] with the angle as its sine and cosine, for many rays turned alike.
+#[must_use]
+pub fn turned_by(ray: Ray, pole: Ray, (sin, cos): (f64, f64)) -> Ray {
     let across = cross(pole, ray);
     let along = dot(pole, ray) * (1.0 - cos);
     let part = |k: usize| ray[k] * cos + across[k] * sin + pole[k] * along;

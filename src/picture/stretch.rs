@@ -13,6 +13,9 @@ use crate::frame::Colour;
 
 /// Where the sky's level ends up on the screen, 0 black to 1 white.
 const SKY_SHOWN: f64 = 0.15;
+/// White lies this many times as far above black as the sky does, or at full scale: trails are
+/// seldom near full scale, and would stay dim if white were always there.
+const WHITE_TIMES: f64 = 9.0;
 /// Black lies this many σ of one px under the sky…
 const BLACK_SIGMAS: f64 = 4.0;
 /// …and at least this share of the sky's own level under it.
@@ -94,7 +97,8 @@ impl Stretch {
         let black = sky
             .level
             .map(|level| ((level - above_black) * 65_535.0).round() as i32);
-        let white = (1.0 - mean + above_black).max(2.0 * above_black);
+        let full_scale = (1.0 - mean + above_black).max(2.0 * above_black);
+        let white = full_scale.min(WHITE_TIMES * above_black);
         let soft = softness(above_black, white);
         let full = (white / soft).asinh();
         let table = (0..=65_535u32)
@@ -195,7 +199,7 @@ mod tests {
     fn a_star_keeps_its_colour_ratio() {
         // Orange star far above the sky: shown over brightness must be the same factor in each.
         let stretch = Stretch::new(SKY);
-        let light = [0.22, 0.16, 0.08];
+        let light = [0.11, 0.08, 0.04];
         let above_black = 0.35 * 0.08;
         let seen = stretch.px(at([0, 1, 2].map(|c| SKY.level[c] - above_black + light[c])));
         let ratio = [0, 1, 2].map(|c| f64::from(seen[c]) / light[c]);

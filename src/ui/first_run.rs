@@ -71,7 +71,7 @@ fn drop_zone(ui: &mut Ui, cx: Cx<'_>, zone: Rect, actions: &mut Vec<Action>) {
     inside(ui, "drop zone", block, |ui| {
         ui.vertical_centered(|ui| {
             ui.spacing_mut().item_spacing.y = 8.0;
-            ui.add_space(((block.height() - 236.0) / 2.0).max(0.0));
+            ui.add_space(((block.height() - 196.0) / 2.0).max(0.0));
             if let Some(opening) = &cx.model.opening {
                 widgets::text(ui, "Opening", 29.0, t.ink);
                 widgets::text(ui, &opening.what, size::FINDING, t.ink2);

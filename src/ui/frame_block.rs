@@ -259,17 +259,12 @@ fn show_content(
     actions: &mut Vec<Action>,
 ) {
     let area = ui.max_rect();
-    let mut rest = area;
-    if !cx.fold.narrow {
+    let (checks, rest) = if cx.fold.narrow {
+        (None, area)
+    } else {
         let (checks, right) = area.split_left_right_at_x(area.left() + CHECKS);
-        inside(ui, "frame checks", checks, |ui| {
-            widgets::text(ui, "Draw on the frame", size::SMALL, cx.t.ink3);
-            show_checks(ui, cx, checks_times(state, seen, cx, right), actions);
-            ui.add_space(6.0);
-            zoom_switch(ui, cx, state, actions);
-        });
-        rest = right.with_min_x(right.left() + 12.0);
-    }
+        (Some(checks), right.with_min_x(right.left() + 12.0))
+    };
     let aspect = seen.turn.as_ref().map_or(1.5, |turn| {
         let (width, height) = turn.size();
         (width / height.max(1.0)) as f32
@@ -278,31 +273,37 @@ fn show_content(
     let width = (rest.height() * aspect.clamp(0.5, 3.0)).min(rest.width() * 0.48);
     let frame = Rect::from_min_size(rest.min, vec2(width.max(1.0), rest.height().max(1.0)));
     let spots = rest.with_min_x(frame.right() + 12.0);
+    let times = whisker_times(ui, cx, state, seen, frame);
+    if let Some(checks) = checks {
+        inside(ui, "frame checks", checks, |ui| {
+            widgets::text(ui, "Draw on the frame", size::SMALL, cx.t.ink3);
+            show_checks(ui, cx, times, actions);
+            ui.add_space(6.0);
+            zoom_switch(ui, cx, state, actions);
+        });
+    }
     frame_view::show(ui, cx, frame, state, seen, actions);
     let one_row = cx.fold.very_low || rest.height() < 150.0;
     let cells = Cells::of(spots, one_row);
-    frame_view::show_spot_places(
-        ui,
-        cx,
-        frame,
-        state,
-        seen,
-        cells.crop(ui.pixels_per_point()),
-    );
+    let crop = cells.crop(ui.pixels_per_point());
+    frame_view::show_spot_places(ui, cx, frame, state, seen, crop);
     spot_cells::show(ui, cx, &cells, state, seen);
     if cx.fold.narrow {
-        marks_menu(ui, cx, state, seen, frame, actions);
+        marks_menu(ui, cx, state, times, frame, actions);
     }
 }
 
-fn checks_times(state: &mut State, seen: &Seen<'_>, cx: Cx<'_>, rect: Rect) -> Option<u32> {
-    let turn = seen.turn.as_ref()?;
-    Some(frame_marks::whisker_times(&state.window(
-        rect,
-        turn,
-        1.0,
-        cx.model.picture_zoom,
-    )))
+/// How many times longer than trails whiskers are in the look in force.
+fn whisker_times(
+    ui: &Ui,
+    cx: Cx<'_>,
+    state: &mut State,
+    seen: &Seen<'_>,
+    frame: Rect,
+) -> Option<u32> {
+    let (turn, measure) = (seen.turn.as_ref()?, seen.row.measure.as_deref()?);
+    let window = state.window(frame, turn, ui.pixels_per_point(), cx.model.picture_zoom);
+    Some(frame_marks::whisker_times(&window, measure))
 }
 
 fn show_checks(ui: &mut Ui, cx: Cx<'_>, times: Option<u32>, actions: &mut Vec<Action>) {
@@ -355,7 +356,7 @@ fn marks_menu(
     ui: &mut Ui,
     cx: Cx<'_>,
     state: &mut State,
-    seen: &Seen<'_>,
+    times: Option<u32>,
     frame: Rect,
     actions: &mut Vec<Action>,
 ) {
@@ -363,7 +364,6 @@ fn marks_menu(
     let wanted: Vec2 = button.measure(ui);
     let corner = pos2(frame.left() + 6.0, frame.bottom() - 6.0 - wanted.y);
     let rect = Rect::from_min_size(corner, wanted).expand(2.0);
-    let times = checks_times(state, seen, cx, frame);
     let response = inside(ui, "marks menu", rect, |ui| button.show(ui, cx.t));
     Popup::menu(&response).show(|ui| {
         show_checks(ui, cx, times, actions);

@@ -10,8 +10,10 @@ use crate::app::{Mark, Marks};
 use crate::measure::{FrameMeasure, Star};
 use crate::picture::Turn;
 
-/// Whiskers are this many times as long as the trails when all of the frame is seen.
-const WHISKER_TIMES: f32 = 24.0;
+/// Whiskers are at most this many times as long as the trails…
+const MOST_TIMES: u32 = 24;
+/// …and the usual one is no longer than this, points.
+const WHISKER_LONG: f32 = 38.0;
 /// Whiskers stand at least this far apart, points.
 const WHISKER_APART: f32 = 40.0;
 /// Clipped stars marked while all of the frame is seen.
@@ -40,20 +42,17 @@ impl Scene<'_> {
         let fit = FrameWindow::fit(self.window.rect, self.window.size, self.window.scale);
         self.window.zoom <= fit.zoom * 1.01
     }
-
-    /// How many times longer whiskers are than trails: 24 at Fit, less when zoomed in, so that
-    /// they never run into each other; 1 at the least.
-    fn whisker_times(&self) -> f32 {
-        let fit = FrameWindow::fit(self.window.rect, self.window.size, self.window.scale);
-        (WHISKER_TIMES * fit.zoom / self.window.zoom).max(1.0)
-    }
 }
 
-/// How many times longer than trails whiskers are drawn, for the words beside the check box.
+/// How many times longer than trails whiskers are drawn: 24 where that is short enough not to run
+/// into the next, else less, and 1 at the least.
 #[must_use]
-pub(super) fn whisker_times(window: &FrameWindow) -> u32 {
-    let fit = FrameWindow::fit(window.rect, window.size, window.scale);
-    (WHISKER_TIMES * fit.zoom / window.zoom).max(1.0).round() as u32
+pub(super) fn whisker_times(window: &FrameWindow, measure: &FrameMeasure) -> u32 {
+    let trail = measure.trail.map_or(0.0, |trail| trail.length_px) as f32 * window.zoom;
+    if trail <= 0.0 {
+        return MOST_TIMES;
+    }
+    ((WHISKER_LONG / trail) as u32).clamp(1, MOST_TIMES)
 }
 
 /// Draws the marks that are ticked.
@@ -74,7 +73,7 @@ pub(super) fn paint(painter: &Painter, scene: &Scene<'_>, marks: Marks) {
 
 fn whiskers(painter: &Painter, scene: &Scene<'_>) {
     let area = scene.window.rect.shrink(2.0);
-    let times = scene.whisker_times();
+    let times = whisker_times(&scene.window, scene.measure) as f32;
     let mut placed: Vec<Pos2> = Vec::new();
     for star in scene.measure.stars.iter().filter(|star| has_shape(star)) {
         let (x, y) = (f64::from(star.x_px), f64::from(star.y_px));
@@ -139,9 +138,12 @@ fn streaks(painter: &Painter, scene: &Scene<'_>) {
             from - ends - across,
         ];
         with_halo(painter, &corners, 1.3, scene.t.over_doubt);
-        // The name stands by the end farther right, inside the frame.
-        let end = if from.x > to.x { from } else { to };
-        label(painter, scene, end, "streak", scene.t.over_doubt);
+        // The name stands over the middle of it, where that is in sight.
+        let middle = from + (to - from) / 2.0;
+        if scene.window.rect.contains(middle) {
+            let above = middle - vec2(0.0, half + 12.0);
+            label(painter, scene, above, "streak", scene.t.over_doubt);
+        }
     }
 }
 

@@ -23,6 +23,8 @@ const ROW: f32 = 25.0;
 const HEADER: f32 = 28.0;
 /// Between columns.
 const GAP: f32 = 6.0;
+/// The time stands this far in, so that it does not touch the number of the frame.
+const TIME_IN: f32 = 6.0;
 
 /// Draws the table in all of `ui`.
 pub(super) fn show(
@@ -35,6 +37,9 @@ pub(super) fn show(
     actions: &mut Vec<Action>,
 ) {
     ui.spacing_mut().item_spacing = Vec2::new(GAP, 0.0);
+    // A bar with room of its own: a floating one would lie on the last column's numbers.
+    ui.spacing_mut().scroll = egui::style::ScrollStyle::solid();
+    ui.spacing_mut().scroll.bar_width = 8.0;
     let shown: Vec<usize> = (0..COLUMNS.len())
         .filter(|&column| !(cx.fold.narrow && COLUMNS[column].is_spare))
         .collect();
@@ -42,12 +47,12 @@ pub(super) fn show(
         .id_salt("frames")
         .sense(Sense::click())
         .auto_shrink(false)
-        .column(Width::exact(50.0))
-        .column(Width::exact(74.0))
-        .column(Width::exact(98.0))
+        .column(Width::exact(50.0).clip(false))
+        .column(Width::exact(74.0).clip(false))
+        .column(Width::exact(98.0).clip(false))
         .column(Width::remainder().at_least(90.0).clip(true));
     for &column in &shown {
-        table = table.column(Width::exact(COLUMNS[column].width));
+        table = table.column(Width::exact(COLUMNS[column].width).clip(false));
     }
     if state.followed != Some(night.chosen) {
         state.followed = Some(night.chosen);
@@ -160,6 +165,8 @@ fn heading(
         };
     let left = if is_number {
         rect.right() - width
+    } else if name == "time" {
+        rect.left() + TIME_IN
     } else {
         rect.left()
     };
@@ -184,7 +191,11 @@ fn heading(
         marks::triangle(painter, pos2(x, middle), 7.0, towards, t.ink);
     }
     let rule = Stroke::new(1.0, t.line2);
-    painter.hline(rect.left() - GAP..=rect.right(), rect.bottom() - 0.5, rule);
+    painter.hline(
+        rect.left() - GAP..=rect.right() + GAP,
+        rect.bottom() - 0.5,
+        rule,
+    );
     let Some(sort) = sort else { return };
     let response = ui.interact(rect, ui.scope_id().with("sort"), Sense::click());
     response.widget_info(|| {
@@ -247,7 +258,7 @@ impl<'a> Line<'a> {
         let rect = ui.max_rect();
         let stroke = Stroke::new(1.0, self.t.line);
         ui.painter().hline(
-            rect.left() - GAP..=rect.right(),
+            rect.left() - GAP..=rect.right() + GAP,
             rect.bottom() - 0.5,
             stroke,
         );
@@ -282,7 +293,7 @@ impl<'a> Line<'a> {
     }
 
     fn time_cell(&self, ui: &mut Ui) {
-        let rect = self.rule(ui).translate(Vec2::new(6.0, 0.0));
+        let rect = self.rule(ui).translate(Vec2::new(TIME_IN, 0.0));
         if let Item::Run(first, last) = self.item {
             let verdict = self.alike().and_then(|alike| alike.verdict);
             let mark = verdict.map_or(MarkKind::Pending, MarkKind::Verdict);
@@ -301,9 +312,7 @@ impl<'a> Line<'a> {
                 past(verdict)
             );
             // The label runs over into the verdict's column, which a run leaves empty.
-            let painter = ui
-                .painter()
-                .with_clip_rect(ui.clip_rect().expand2(Vec2::new(140.0, 0.0)));
+            let painter = ui.painter();
             let at = rect.left_center() + Vec2::new(20.0, 0.0);
             painter.text(
                 at,
@@ -446,7 +455,7 @@ impl<'a> Line<'a> {
         let column = &COLUMNS[column];
         let (index, row) = self.row()?;
         let judgement = self.judgement(index);
-        let caused = judgement.and_then(|judgement| column.caused(judgement));
+        let caused = judgement.and_then(|judgement| column.caused(judgement, row));
         let Item::Run(first, last) = self.item else {
             return Some((column.text((column.value)(row)?), caused));
         };

@@ -5,7 +5,7 @@ use egui::{Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
 use super::theme::Tokens;
 
 /// How many.
-const ARCS: u32 = 46;
+const ARCS: u32 = 72;
 
 /// Paints them in `rect`, about a point in its upper half.
 pub(super) fn paint(painter: &Painter, rect: Rect, t: &Tokens) {

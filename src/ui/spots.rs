@@ -169,8 +169,8 @@ fn cell_near(measure: &FrameMeasure, x: f64, y: f64) -> Option<&FieldCell> {
         let across = (index % field.cols) as f64 + 0.5 - column;
         let down = (index / field.cols) as f64 + 0.5 - row;
         let (distance, off) = (across.hypot(down), across.abs().max(down.abs()));
-        // Farther than the neighbouring cells is no longer this spot.
-        if off <= 1.5 && nearest.is_none_or(|(best, _)| distance < best) {
+        // A neighbour counts only where the spot lies by its border.
+        if off <= 0.75 && nearest.is_none_or(|(best, _)| distance < best) {
             nearest = Some((distance, cell));
         }
     }

@@ -172,20 +172,41 @@ impl Column {
     }
 
     /// Whether this value caused the verdict: `Some(true)` by being high, `Some(false)` by being
-    /// low.
-    pub(super) fn caused(&self, judgement: &Judgement) -> Option<bool> {
+    /// low. Compared with what is typical, since evidence may be told in another quantity (light
+    /// lost, for the count of stars).
+    pub(super) fn caused(&self, judgement: &Judgement, row: &Row) -> Option<bool> {
         let weighs = |e: &&Evidence| e.weighs != Verdict::Keep && (self.is_about)(e);
-        judgement
-            .evidence
-            .iter()
-            .find(weighs)
-            .map(|e| e.measured >= e.baseline)
+        let evidence = judgement.evidence.iter().find(weighs)?;
+        let compared = (self.value)(row).zip((self.typical)(row));
+        let (value, usual) = compared.unwrap_or((evidence.measured, evidence.baseline));
+        Some(value >= usual)
+    }
+}
+
+/// A row to test with.
+#[cfg(test)]
+pub(super) fn test_row(shot: usize, measure: crate::measure::FrameMeasure) -> Row {
+    Row {
+        shot,
+        name: format!("IMG_{shot:04}.JPG"),
+        path: String::new().into(),
+        facts: crate::frame::Facts::default(),
+        time_s: Some(shot as f64),
+        set: 0,
+        group: Some(0),
+        kind: Some(crate::night::Kind::Sky),
+        measure: Some(std::sync::Arc::new(measure)),
+        error: None,
+        derived: crate::night::Derived::default(),
+        typical: crate::night::Typical::default(),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::Light;
+    use crate::measure::FrameMeasure;
 
     #[test]
     fn ranges_and_signs() {
@@ -208,18 +229,22 @@ mod tests {
         let evidence = Evidence {
             reason: Reason::FewStars,
             weighs: Verdict::Doubtful,
-            quantity: "stars",
-            unit: "",
-            measured: 900.0,
-            baseline: 1800.0,
-            threshold: 1300.0,
+            quantity: "light lost by stars",
+            unit: "mag",
+            measured: 0.8,
+            baseline: 0.0,
+            threshold: 0.3,
         };
         let judgement = Judgement {
             verdict: Verdict::Doubtful,
             evidence: vec![evidence],
             rank: None,
         };
-        assert_eq!(COLUMNS[5].caused(&judgement), Some(false));
-        assert_eq!(COLUMNS[3].caused(&judgement), None);
+        let mut measure = FrameMeasure::empty(10, 10, Light::Linear);
+        measure.star_count = 900;
+        let mut row = test_row(0, measure);
+        row.typical.stars = Some(1800.0);
+        assert_eq!(COLUMNS[5].caused(&judgement, &row), Some(false));
+        assert_eq!(COLUMNS[3].caused(&judgement, &row), None);
     }
 }

@@ -140,31 +140,16 @@ fn tokens(typed: &str) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::Arc;
-
+    use super::super::table_columns::test_row;
     use super::*;
-    use crate::frame::{Facts, Light};
+    use crate::frame::Light;
     use crate::measure::FrameMeasure;
-    use crate::night::{Derived, Typical};
 
     fn row(fwhm: Option<f64>, stars: u32) -> Row {
         let mut measure = FrameMeasure::empty(100, 100, Light::Linear);
         measure.fwhm_px = fwhm;
         measure.star_count = stars;
-        Row {
-            shot: 0,
-            name: "DSC_0001.NEF".to_owned(),
-            path: "DSC_0001.NEF".into(),
-            facts: Facts::default(),
-            time_s: None,
-            set: 0,
-            group: None,
-            kind: None,
-            measure: Some(Arc::new(measure)),
-            error: None,
-            derived: Derived::default(),
-            typical: Typical::default(),
-        }
+        test_row(0, measure)
     }
 
     fn takes(typed: &str, row: &Row) -> bool {

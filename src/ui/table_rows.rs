@@ -180,11 +180,12 @@ fn folded(night: &OpenNight, asked: &Asked, places: &[usize]) -> Vec<Item> {
 mod tests {
     use std::sync::Arc;
 
+    use super::super::table_columns::test_row;
     use super::*;
     use crate::engine::{Derived, NightId};
-    use crate::frame::{Facts, Light};
+    use crate::frame::Light;
     use crate::measure::FrameMeasure;
-    use crate::night::{Kind, Night, Row, Set, Typical};
+    use crate::night::{Night, Set};
     use crate::verdict::{Decisions, Evidence, Judged, Judgement};
 
     /// A night whose frames have these verdicts (k, d, r) and as many stars as their number.
@@ -193,20 +194,7 @@ mod tests {
         let row = |shot: usize| {
             let mut measure = FrameMeasure::empty(10, 10, Light::Linear);
             measure.star_count = shot as u32 + 1;
-            Row {
-                shot,
-                name: format!("IMG_{shot:04}.JPG"),
-                path: String::new().into(),
-                facts: Facts::default(),
-                time_s: Some(shot as f64),
-                set: 0,
-                group: Some(0),
-                kind: Some(Kind::Sky),
-                measure: Some(Arc::new(measure)),
-                error: None,
-                derived: crate::night::Derived::default(),
-                typical: Typical::default(),
-            }
+            test_row(shot, measure)
         };
         let judgement = |letter: char| {
             let verdict = match letter {

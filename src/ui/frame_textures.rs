@@ -27,13 +27,17 @@ pub(super) enum Slot {
     Side,
 }
 
-/// Which stretch: frames of one group of one night share it.
-pub(super) type StretchKey = (NightId, Option<usize>);
+/// Which stretch: frames of one group of one night share it, until more frames measured move the
+/// group's usual level by a step.
+type StretchKey = (NightId, Option<usize>, Option<i32>);
+
+/// Steps of the usual level that make a new stretch, as a share of it.
+const LEVEL_STEP: f64 = 0.04;
 
 /// What the textures of a slot show.
 #[derive(Debug, Clone, PartialEq)]
 struct Shown {
-    night: NightId,
+    stretch: StretchKey,
     shot: usize,
     red: bool,
     views: Vec<View>,
@@ -73,6 +77,14 @@ pub(super) struct Source<'a> {
     pub theme: Theme,
 }
 
+impl Source<'_> {
+    fn stretch_key(&self) -> StretchKey {
+        let level = self.usual_level.filter(|level| *level > 0.0);
+        let step = level.map(|level| (level.ln() / LEVEL_STEP).round() as i32);
+        (self.night, self.group, step)
+    }
+}
+
 impl Textures {
     /// Paints what `window` sees of the picture.
     pub(super) fn paint(
@@ -84,7 +96,7 @@ impl Textures {
     ) {
         let tiles = window.tiles(source.turn, TEXTURE_SIDE);
         let wanted = Shown {
-            night: source.night,
+            stretch: source.stretch_key(),
             shot: source.picture.shot,
             red: source.theme == Theme::Red,
             views: tiles.iter().map(|(view, _)| *view).collect(),
@@ -151,7 +163,7 @@ impl Textures {
     /// The group's stretch, made from the first of its frames looked at, taken to the group's
     /// usual level so that it hardly matters which that was.
     fn stretch(&mut self, source: Source<'_>) -> Arc<Stretch> {
-        let key = (source.night, source.group);
+        let key = source.stretch_key();
         if let Some((_, stretch)) = self.stretches.iter().find(|(kept, _)| *kept == key) {
             return Arc::clone(stretch);
         }

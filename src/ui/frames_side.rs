@@ -16,11 +16,11 @@ use crate::engine::ExportWhat;
 use crate::verdict::words::number;
 
 /// Height of the block at the foot.
-const HAND_ON: f32 = 176.0;
+const HAND_ON: f32 = 188.0;
 
 /// Width of the panel, points.
 pub(super) const fn width(fold: Fold) -> f32 {
-    if fold.narrow { 300.0 } else { 330.0 }
+    if fold.narrow { 320.0 } else { 330.0 }
 }
 
 /// Draws the panel in all of `ui`.

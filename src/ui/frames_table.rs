@@ -21,6 +21,8 @@ pub(super) struct State {
 
 const ROW: f32 = 25.0;
 const HEADER: f32 = 28.0;
+/// Columns of numbers are this much narrower in a narrow window.
+const NARROW: f32 = 0.82;
 /// Between columns.
 const GAP: f32 = 6.0;
 /// The time stands this far in, so that it does not touch the number of the frame.
@@ -43,6 +45,7 @@ pub(super) fn show(
     let shown: Vec<usize> = (0..COLUMNS.len())
         .filter(|&column| !(cx.fold.narrow && COLUMNS[column].is_spare))
         .collect();
+    let squeeze = if cx.fold.narrow { NARROW } else { 1.0 };
     let mut table = TableBuilder::new(ui)
         .id_salt("frames")
         .sense(Sense::click())
@@ -52,7 +55,7 @@ pub(super) fn show(
         .column(Width::exact(98.0).clip(false))
         .column(Width::remainder().at_least(90.0).clip(true));
     for &column in &shown {
-        table = table.column(Width::exact(COLUMNS[column].width).clip(false));
+        table = table.column(Width::exact(COLUMNS[column].width * squeeze).clip(false));
     }
     if state.followed != Some(night.chosen) {
         state.followed = Some(night.chosen);

@@ -50,11 +50,8 @@ pub(super) fn write(folder: &Path, measured: &Measured) -> Result<(), String> {
     for (path, text) in to_write {
         atomic::write(&path, Existing::Keep, |out| out.write_all(&text))
             .map_err(|fault| format!("{} could not be written: {fault}", path.display()))?;
-        let names = plural(
-            text.iter().filter(|byte| **byte == b'\n').count(),
-            "name",
-            "names",
-        );
+        let names = String::from_utf8_lossy(&text).lines().count();
+        let names = plural(names, "name", "names");
         say(&format!("{}: {names}.", path.display()));
     }
     Ok(())

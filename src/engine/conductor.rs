@@ -3,7 +3,9 @@
 //! It never waits for anything but its own inbox, the workers' results and the clock, so that a
 //! cancel is heard at once.
 
-use std::path::{Path, PathBuf};
+mod requests;
+
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -13,13 +15,11 @@ use crossbeam_channel::{Receiver, Sender, at, never, select};
 use super::opening::{Context, Found, Opening};
 use super::outbox::Outbox;
 use super::pace::Spacing;
-use super::pictures::{Pictures, Request};
-use super::pool::Pool;
+use super::pictures::Pictures;
+use super::pool::{Done, Pool};
 use super::session::{Judging, Session};
-use super::{Effect, ExportWhat, NightId, OpenRequest, Report, dialogs, saving, threads};
-use crate::frame::{CameraKey, Supplied};
+use super::{Effect, NightId, OpenRequest, Report, dialogs, threads};
 use crate::store::{Store, StoreError};
-use crate::verdict::Decisions;
 
 /// What arrives in the conductor's inbox.
 pub(super) enum Note {
@@ -44,6 +44,8 @@ pub(super) struct Conductor {
     /// Openings that were called off and have perhaps not ended yet.
     called_off: Vec<JoinHandle<()>>,
     runs: u64,
+    /// Whether the person asked for something that shows only once the night is derived again.
+    is_asked: bool,
     deriving: Spacing,
     telling: Spacing,
 }
@@ -69,6 +71,7 @@ impl Conductor {
             opening: None,
             called_off: Vec::new(),
             runs: 0,
+            is_asked: false,
             deriving: Spacing::new(Duration::from_millis(200)),
             telling: Spacing::new(Duration::from_millis(100)),
         }
@@ -76,22 +79,26 @@ impl Conductor {
 
     /// Works until told to quit.
     pub(super) fn conduct(mut self) {
-        loop {
+        'working: loop {
             let due = self.next_due().map_or_else(never, at);
             select! {
                 recv(self.inbox) -> note => match note {
                     Ok(Note::Quit) | Err(_) => break,
                     Ok(note) => self.hear(note),
                 },
-                recv(self.pool.done) -> done => if let (Ok(done), Some(session)) = (done, &mut self.session) {
-                    session.take(done);
-                },
+                recv(self.pool.done) -> done => self.take(done.ok()),
                 recv(due) -> _ => {}
             }
-            while let Ok(done) = self.pool.done.try_recv() {
-                if let Some(session) = &mut self.session {
-                    session.take(done);
+            // All that has arrived, before the night is derived again: once for all of it.
+            loop {
+                match self.inbox.try_recv() {
+                    Ok(Note::Quit) => break 'working,
+                    Ok(note) => self.hear(note),
+                    Err(_) => break,
                 }
+            }
+            while let Ok(done) = self.pool.done.try_recv() {
+                self.take(Some(done));
             }
             self.go_on();
         }
@@ -116,6 +123,12 @@ impl Conductor {
         was_opening
     }
 
+    fn take(&mut self, done: Option<Done>) {
+        if let (Some(done), Some(session)) = (done, &mut self.session) {
+            session.take(done);
+        }
+    }
+
     /// When to look again if nothing arrives.
     fn next_due(&self) -> Option<Instant> {
         let session = self.session.as_ref()?;
@@ -138,6 +151,7 @@ impl Conductor {
                 self.runs += 1;
                 if let Some(session) = &mut self.session {
                     session.resume(failed_too, self.runs);
+                    self.tell_progress();
                 }
             }
             Effect::Derive {
@@ -151,8 +165,7 @@ impl Conductor {
                         thresholds: *thresholds,
                         advice,
                     };
-                    self.derive();
-                    self.remember();
+                    self.is_asked = true;
                 }
             }
             Effect::Supply { camera, supplied } => self.supply(camera, supplied),
@@ -229,6 +242,7 @@ impl Conductor {
         });
         self.session = Some(session);
         self.derive();
+        self.tell_progress();
     }
 
     fn cancel(&mut self) {
@@ -246,17 +260,33 @@ impl Conductor {
             return;
         };
         session.feed(|job| self.pool.offer(job));
-        if session.is_done() {
+        let (is_done, is_stale) = (session.is_done(), session.is_stale);
+        self.answer();
+        if is_done {
             return self.finish(false);
         }
         let now = Instant::now();
-        if session.is_running && session.is_stale && self.telling.is_due(now) {
-            let (id, progress) = (session.id, session.progress());
-            self.outbox.push(Report::Progress { id, progress });
+        if is_stale && self.telling.is_due(now) {
+            self.tell_progress();
             self.telling.done(now, now);
         }
-        if session.is_stale && self.deriving.is_due(now) {
+        if is_stale && self.deriving.is_due(now) {
             self.derive();
+        }
+    }
+
+    /// Derives the night if the person asked for something that changes it.
+    fn answer(&mut self) {
+        if std::mem::take(&mut self.is_asked) {
+            self.derive();
+            self.remember();
+        }
+    }
+
+    fn tell_progress(&self) {
+        if let Some(session) = self.session.as_ref().filter(|session| session.is_running) {
+            let (id, progress) = (session.id, session.progress());
+            self.outbox.push(Report::Progress { id, progress });
         }
     }
 
@@ -278,8 +308,8 @@ impl Conductor {
         let took_s = session.started.elapsed().as_secs_f64();
         session.cancel();
         let (id, progress) = (session.id, session.progress());
-        self.derive();
         self.outbox.push(Report::Progress { id, progress });
+        self.derive();
         self.outbox.push(Report::Finished {
             id,
             took_s,
@@ -295,96 +325,6 @@ impl Conductor {
         };
         let done = self.store.keep_recent(&recent);
         self.tell_fault("This night could not be remembered", done);
-    }
-
-    fn supply(&mut self, camera: CameraKey, supplied: Supplied) {
-        let done = self.store.keep_supplied(&camera, &supplied);
-        self.tell_fault("Supplied facts could not be kept", done);
-        if let Some(session) = &mut self.session {
-            session.options.supplied.insert(camera, supplied);
-            self.derive();
-        }
-    }
-
-    fn decide(&mut self, decisions: Decisions) {
-        let Some(session) = &mut self.session else {
-            return;
-        };
-        let (changes, without_key) = session.decide(decisions, &self.store);
-        let done = self.store.keep_decisions(&changes);
-        self.tell_fault("Decisions could not be kept", done);
-        if let Some(name) = without_key.first() {
-            self.outbox.trouble(format!(
-                "The decision on {name} holds until you close the night, but could not be kept: \
-                 the file cannot be read."
-            ));
-        }
-        self.remember();
-    }
-
-    fn load_picture(&self, shot: usize) {
-        let Some(session) = &self.session else {
-            return;
-        };
-        match session.path_of(shot) {
-            Some(path) => self.pictures.ask(Request {
-                id: session.id,
-                shot,
-                path,
-                options: session.run.options,
-            }),
-            None => self.outbox.push(Report::Picture {
-                id: session.id,
-                shot,
-                picture: Err("there is no such frame".to_owned()),
-            }),
-        }
-    }
-
-    fn choose_and_export(&self, what: ExportWhat) {
-        let Some(session) = &self.session else {
-            return;
-        };
-        let own = self.own.clone();
-        let folder = Some(session.root.clone());
-        dialogs::choose_file(
-            folder,
-            &saving::file_name(&session.title, what),
-            move |to| {
-                let effect = Effect::Export { what, to };
-                if own.send(Note::Effect(effect)).is_err() {
-                    tracing::debug!("a file was chosen after the engine was closed");
-                }
-            },
-        );
-    }
-
-    fn export(&mut self, what: ExportWhat, to: &Path) {
-        if self.session.as_ref().is_some_and(|s| s.is_stale) {
-            self.derive();
-        }
-        let Some(session) = &self.session else {
-            return;
-        };
-        let Some(derived) = &session.latest else {
-            return;
-        };
-        match saving::save(what, to, derived, &session.decisions) {
-            Ok(()) => self.outbox.push(Report::Saved {
-                what,
-                to: to.to_owned(),
-            }),
-            Err(fault) => self.outbox.trouble(format!(
-                "{} could not be saved: {fault}. Choose another folder or free some space.",
-                to.display()
-            )),
-        }
-    }
-
-    fn list_recents(&self) {
-        let recents = self.store.recents();
-        let recents = self.tell_fault("Recent nights could not be read back", recents);
-        self.outbox.push(Report::Recents(recents));
     }
 
     /// The value, or after a fault that is told to the person, nothing.

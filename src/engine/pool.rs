@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 
-use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded, select};
+use crossbeam_channel::{Receiver, Sender, TryRecvError, TrySendError, bounded, select};
 
 use super::source::{Source, guarded};
 use super::threads;
@@ -133,7 +133,7 @@ impl Pool {
             Task::Measure => &self.measure,
         };
         match queue {
-            Some(queue) => queue.try_send(job).map_err(|refused| refused.into_inner()),
+            Some(queue) => queue.try_send(job).map_err(TrySendError::into_inner),
             None => Err(job),
         }
     }

@@ -102,6 +102,9 @@ impl Session {
 
     /// Starts another go at what is pending; with `failed_too` also at what could not be read.
     pub(super) fn resume(&mut self, failed_too: bool, run_number: u64) {
+        if self.is_running && !failed_too {
+            return;
+        }
         self.run.cancel();
         self.run = Arc::new(Run::new(run_number, self.run.options, self.run.fresh));
         if failed_too {

@@ -221,7 +221,7 @@ impl Store {
     }
 }
 
-/// SQLite's integers are signed; no file is as large as to mind.
+/// The database's integers are signed; no file is as large as to mind.
 fn size_of(key: &ContentKey) -> i64 {
     i64::try_from(key.size).unwrap_or(i64::MAX)
 }

@@ -1,4 +1,4 @@
-//! What is kept from session to session, in SQLite: measurements (a cache, safe to lose);
+//! What is kept from session to session, in a database: measurements (a cache, safe to lose);
 //! decisions, supplied facts, preferences and recent nights (not cache).
 //!
 //! In: what was measured and decided, keyed by what is in a file rather than by where it lies.

@@ -1,0 +1,102 @@
+//! What the person asks for while a night is open.
+
+use std::path::Path;
+
+use super::super::{Effect, ExportWhat, Report, dialogs, pictures::Request, saving};
+use super::{Conductor, Note};
+use crate::frame::{CameraKey, Supplied};
+use crate::verdict::Decisions;
+
+impl Conductor {
+    pub(super) fn supply(&mut self, camera: CameraKey, supplied: Supplied) {
+        let done = self.store.keep_supplied(&camera, &supplied);
+        self.tell_fault("Supplied facts could not be kept", done);
+        if let Some(session) = &mut self.session {
+            session.options.supplied.insert(camera, supplied);
+            self.is_asked = true;
+        }
+    }
+
+    pub(super) fn decide(&mut self, decisions: Decisions) {
+        let Some(session) = &mut self.session else {
+            return;
+        };
+        let (changes, without_key) = session.decide(decisions, &self.store);
+        let done = self.store.keep_decisions(&changes);
+        self.tell_fault("Decisions could not be kept", done);
+        if let Some(name) = without_key.first() {
+            self.outbox.trouble(format!(
+                "The decision on {name} holds until you close the night, but could not be kept: \
+                 the file cannot be read."
+            ));
+        }
+        self.remember();
+    }
+
+    pub(super) fn load_picture(&self, shot: usize) {
+        let Some(session) = &self.session else {
+            return;
+        };
+        match session.path_of(shot) {
+            Some(path) => self.pictures.ask(Request {
+                id: session.id,
+                shot,
+                path,
+                options: session.run.options,
+            }),
+            None => self.outbox.push(Report::Picture {
+                id: session.id,
+                shot,
+                picture: Err("there is no such frame".to_owned()),
+            }),
+        }
+    }
+
+    pub(super) fn choose_and_export(&self, what: ExportWhat) {
+        let Some(session) = &self.session else {
+            return;
+        };
+        let own = self.own.clone();
+        let folder = Some(session.root.clone());
+        dialogs::choose_file(
+            folder,
+            &saving::file_name(&session.title, what),
+            move |to| {
+                let effect = Effect::Export { what, to };
+                if own.send(Note::Effect(effect)).is_err() {
+                    tracing::debug!("a file was chosen after the engine was closed");
+                }
+            },
+        );
+    }
+
+    pub(super) fn export(&mut self, what: ExportWhat, to: &Path) {
+        if self.session.as_ref().is_some_and(|s| s.is_stale) {
+            self.derive();
+        }
+        self.answer();
+        let Some(session) = &self.session else {
+            return;
+        };
+        let Some(derived) = &session.latest else {
+            return;
+        };
+        match saving::save(what, to, derived, &session.decisions) {
+            Ok(()) => self.outbox.push(Report::Saved {
+                what,
+                to: to.to_owned(),
+            }),
+            Err(fault) => self.outbox.trouble(format!(
+                "{} could not be saved: {fault}. Choose another folder or free some space.",
+                to.display()
+            )),
+        }
+    }
+
+    pub(super) fn list_recents(&mut self) {
+        self.answer();
+        let recents = self.store.recents();
+        let recents = self.tell_fault("Recent nights could not be read back", recents);
+        self.outbox.push(Report::Recents(recents));
+    }
+}

@@ -78,6 +78,15 @@ impl Mesh {
         }
     }
 
+    /// Index of the tile that holds (`x`, `y`) px.
+    pub(super) fn tile_at(&self, x: f64, y: f64) -> usize {
+        let along = |at: f64, length: usize, tiles: usize| {
+            let tile = (at + 0.5).max(0.0) * tiles as f64 / length.max(1) as f64;
+            (tile as usize).min(tiles - 1)
+        };
+        along(y, self.height, self.rows) * self.cols + along(x, self.width, self.cols)
+    }
+
     /// The level at (`x`, `y`) px.
     pub(super) fn at(&self, x: f64, y: f64) -> f64 {
         let (col, part_x) = place(x, self.width, self.cols);

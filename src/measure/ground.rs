@@ -12,11 +12,18 @@ use super::blobs::Blob;
 /// Neighbours join when their levels differ by less than this share of the brighter …
 const STEP_SHARE: f32 = 0.12;
 
-/// … and this part of one sample's noise, several times the error of a tile's mean.
+/// … beyond this part of one sample's noise, several times the error of a tile's mean.
 const STEP_NOISE: f32 = 0.2;
 
-/// A region is sky with this share of the main one's stars per tile.
-const STAR_SHARE: f64 = 0.3;
+/// A tile with a neighbour darker or brighter than this share of the brighter lies on an edge and
+/// joins nothing: a slanting edge would else lead from sky to ground in small steps.
+const EDGE_SHARE: f32 = 0.5;
+
+/// A region beside the main one is sky with this share of its stars per tile …
+const STAR_SHARE: f64 = 0.5;
+
+/// … and at least this many: fewer may be leaves and lamps.
+const LEAST_STARS: u32 = 25;
 
 /// Less sky than this share of the tiles is not believed: then all counts as sky.
 const LEAST_SKY: f64 = 0.3;
@@ -33,9 +40,7 @@ pub(super) fn sky_tiles(mesh: &Mesh, noise: &Mesh, stars: &[Blob]) -> Vec<bool> 
     }
     let mut held = vec![0_u32; count];
     for star in stars {
-        let col = (star.x.max(0.0) as usize * mesh.cols / mesh.width).min(mesh.cols - 1);
-        let row = (star.y.max(0.0) as usize * mesh.rows / mesh.height).min(mesh.rows - 1);
-        let region = regions.get(row * mesh.cols + col);
+        let region = regions.get(mesh.tile_at(star.x, star.y));
         if let Some(held) = region.and_then(|&region| held.get_mut(region)) {
             *held += 1;
         }
@@ -51,10 +56,11 @@ pub(super) fn sky_tiles(mesh: &Mesh, noise: &Mesh, stars: &[Blob]) -> Vec<bool> 
     let everything = vec![true; regions.len()];
     let Some(main) = main else { return everything };
     let least = STAR_SHARE * density(main);
-    let sky: Vec<bool> = regions
-        .iter()
-        .map(|&region| density(region) >= least)
-        .collect();
+    let is_sky = |region: usize| {
+        let many = held.get(region).is_some_and(|&held| held >= LEAST_STARS);
+        region == main || (many && density(region) >= least)
+    };
+    let sky: Vec<bool> = regions.iter().map(|&region| is_sky(region)).collect();
     let share = sky.iter().filter(|s| **s).count() as f64 / sky.len().max(1) as f64;
     if share < LEAST_SKY { everything } else { sky }
 }
@@ -75,6 +81,9 @@ fn regions(mesh: &Mesh, noise: &Mesh) -> Vec<usize> {
                 _ => continue,
             }
             let (col, row) = (tile % mesh.cols, tile / mesh.cols);
+            if on_edge(mesh, noise, tile) {
+                continue;
+            }
             let beside = [
                 (col > 0).then(|| tile - 1),
                 (col + 1 < mesh.cols).then_some(tile + 1),
@@ -94,11 +103,25 @@ fn regions(mesh: &Mesh, noise: &Mesh) -> Vec<usize> {
 }
 
 fn joins(mesh: &Mesh, noise: &Mesh, a: usize, b: usize) -> bool {
+    apart(mesh, noise, a, b).is_some_and(|apart| apart <= STEP_SHARE) && !on_edge(mesh, noise, b)
+}
+
+fn on_edge(mesh: &Mesh, noise: &Mesh, tile: usize) -> bool {
+    let (col, row) = (tile % mesh.cols, tile / mesh.cols);
+    let rows = row.saturating_sub(1)..=(row + 1).min(mesh.rows - 1);
+    rows.flat_map(|r| {
+        let cols = col.saturating_sub(1)..=(col + 1).min(mesh.cols - 1);
+        cols.map(move |c| r * mesh.cols + c)
+    })
+    .any(|other| apart(mesh, noise, tile, other).is_some_and(|apart| apart > EDGE_SHARE))
+}
+
+/// How far apart two levels are beyond what noise may do, as a share of the brighter.
+fn apart(mesh: &Mesh, noise: &Mesh, a: usize, b: usize) -> Option<f32> {
     let pair = |of: &Mesh| of.levels.get(a).copied().zip(of.levels.get(b).copied());
-    let (Some((la, lb)), Some((na, nb))) = (pair(mesh), pair(noise)) else {
-        return false;
-    };
-    (la - lb).abs() <= STEP_SHARE * la.max(lb).max(0.0) + STEP_NOISE * na.max(nb)
+    let ((la, lb), (na, nb)) = pair(mesh).zip(pair(noise))?;
+    let beyond = ((la - lb).abs() - STEP_NOISE * na.max(nb)).max(0.0);
+    Some(beyond / la.max(lb).max(1e-6))
 }
 
 #[cfg(test)]
@@ -142,7 +165,12 @@ mod tests {
             .map(|i| star(f64::from(i * 49 % 3000), f64::from(i * 211 % 1600)))
             .collect();
         let sky = sky_tiles(&mesh, &noise, &stars);
-        assert!(sky.iter().enumerate().all(|(i, &s)| s == (i < ground)));
+        // The last row of sky lies on the edge.
+        assert!(
+            sky.iter()
+                .enumerate()
+                .all(|(i, &s)| s == (i < ground - cols))
+        );
         assert!(sky_tiles(&mesh, &noise, &[]).iter().all(|s| *s));
     }
 }

@@ -5,7 +5,7 @@
 //! and up to 400 stars. Verdicts, other frames and files do not belong here.
 //!
 //! The stages, in order: saturation, the sky's mesh (background), what stands out of it together
-//! with sky and noise beside it (detect), objects (blobs), streaks, hot pixels, the ground, sky values, shapes, trails, the
+//! with sky and noise beside it (detect), objects (blobs), the ground, streaks, hot pixels, sky values, shapes, trails, the
 //! field map and the frame's values from it.
 
 mod background;
@@ -43,7 +43,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 2;
+pub const MEASURE_VERSION: u32 = 3;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -103,12 +103,12 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     let noise = noise::noise_mesh(&mesh, &found.sky);
     let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
     drop_chance_peaks(&mut blobs, size.0 * size.1);
-    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh);
+    let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
+    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh, &is_sky);
     let detections = blobs.len();
     blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
     out.hot_pixels = (detections - blobs.len()) as u32;
 
-    let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
     out.sky = sky::sky_values(&mesh, &is_sky);
     out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
     if out.noise_pct.is_none() {

@@ -80,7 +80,14 @@ fn off_line(p: (f64, f64), from: (f64, f64), to: (f64, f64)) -> f64 {
 }
 
 /// Takes the streaks' blobs out of `blobs`, and gives the streaks, longest first.
-pub(super) fn take_streaks(blobs: &mut Vec<Blob>, samples: &Samples, mesh: &Mesh) -> Vec<Streak> {
+///
+/// Long objects on tiles that are not sky (`is_sky`) are roofs and ridges: taken out, not given.
+pub(super) fn take_streaks(
+    blobs: &mut Vec<Blob>,
+    samples: &Samples,
+    mesh: &Mesh,
+    is_sky: &[bool],
+) -> Vec<Streak> {
     let mut lengths: Vec<f64> = blobs.iter().map(Blob::length).collect();
     // Where nine in ten are long, being long is the stars' way.
     let usual = if lengths.len() >= 10 {
@@ -91,23 +98,19 @@ pub(super) fn take_streaks(blobs: &mut Vec<Blob>, samples: &Samples, mesh: &Mesh
     let least = LEAST_LENGTH.max(2.0 * usual);
     let is_piece =
         |blob: &Blob| blob.length() >= least && blob.length() >= LEAST_ASPECT * blob.width();
+    let in_sky = |blob: &&Blob| {
+        let tile = mesh.tile_at(blob.x, blob.y);
+        is_sky.get(tile).copied().unwrap_or(true)
+    };
     let mut pieces: Vec<Piece> = blobs
         .iter()
         .filter(|b| is_piece(b))
+        .filter(in_sky)
         .map(Piece::of)
         .collect();
     blobs.retain(|blob| !is_piece(blob));
     pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
-    let mut whole: Vec<Piece> = Vec::new();
-    for piece in pieces {
-        let partner = whole
-            .iter_mut()
-            .find_map(|w| w.joined(&piece).map(|joined| (w, joined)));
-        match partner {
-            Some((slot, joined)) => *slot = joined,
-            None => whole.push(piece),
-        }
-    }
+    let whole = join_pieces(pieces);
     // What else lies along a streak is a part of it, unless it stands well out of it as a star.
     blobs.retain(|blob| {
         !whole.iter().any(|w| {
@@ -117,11 +120,32 @@ pub(super) fn take_streaks(blobs: &mut Vec<Blob>, samples: &Samples, mesh: &Mesh
                 && off_line((blob.x, blob.y), w.from, w.to) <= 0.5 * w.width
         })
     });
-    whole.sort_by(|a, b| b.length().total_cmp(&a.length()));
     whole
         .iter()
         .map(|piece| finish(piece, samples, mesh))
         .collect()
+}
+
+/// Joins what lies on one line until nothing more joins; longest first.
+fn join_pieces(mut pieces: Vec<Piece>) -> Vec<Piece> {
+    loop {
+        let mut whole: Vec<Piece> = Vec::new();
+        let before = pieces.len();
+        for piece in pieces {
+            let partner = whole
+                .iter_mut()
+                .find_map(|w| w.joined(&piece).map(|joined| (w, joined)));
+            match partner {
+                Some((slot, joined)) => *slot = joined,
+                None => whole.push(piece),
+            }
+        }
+        whole.sort_by(|a, b| b.length().total_cmp(&a.length()));
+        if whole.len() == before {
+            return whole;
+        }
+        pieces = whole;
+    }
 }
 
 fn finish(piece: &Piece, samples: &Samples, mesh: &Mesh) -> Streak {

@@ -4,8 +4,8 @@
 #![expect(clippy::unwrap_used, reason = "a bench that cannot go on should stop")]
 
 use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
@@ -18,7 +18,13 @@ use tempfile::TempDir;
 /// A folder with `frames` simulated frames.
 fn night(format: Format, (width, height): (usize, usize), frames: usize) -> TempDir {
     let folder = TempDir::new().unwrap();
-    let options = SimOptions { frames, width, height, format, ..SimOptions::default() };
+    let options = SimOptions {
+        frames,
+        width,
+        height,
+        format,
+        ..SimOptions::default()
+    };
     sim::simulate(folder.path(), &options, &|_, _| {}, &AtomicBool::new(false)).unwrap();
     folder
 }
@@ -32,11 +38,15 @@ fn one_frame(c: &mut Criterion) {
     let options = OpenOptions::default();
     for (size, (width, height)) in [("6 MP", (3000, 2000)), ("24 MP", (6000, 4000))] {
         let mut group = c.benchmark_group(size);
-        group.sample_size(10).measurement_time(Duration::from_secs(8));
+        group
+            .sample_size(10)
+            .measurement_time(Duration::from_secs(8));
         group.throughput(Throughput::Elements((width * height) as u64));
-        for (name, format) in
-            [("JPEG", Format::Jpeg), ("DNG", Format::Dng), ("TIFF", Format::Tiff)]
-        {
+        for (name, format) in [
+            ("JPEG", Format::Jpeg),
+            ("DNG", Format::Dng),
+            ("TIFF", Format::Tiff),
+        ] {
             let folder = night(format, (width, height), 1);
             let path = frames_in(&folder).remove(0);
             group.bench_function(BenchmarkId::new("facts", name), |b| {
@@ -63,7 +73,9 @@ fn one_frame(c: &mut Criterion) {
 fn whole_night(c: &mut Criterion) {
     let folder = night(Format::Jpeg, (3000, 2000), 60);
     let mut group = c.benchmark_group("60 frames of 6 MP, JPEG");
-    group.sample_size(10).measurement_time(Duration::from_secs(60));
+    group
+        .sample_size(10)
+        .measurement_time(Duration::from_secs(60));
     for workers in [1, 2] {
         group.bench_function(BenchmarkId::new("engine, workers", workers), |b| {
             b.iter(|| run_through(&folder, workers));

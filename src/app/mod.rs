@@ -19,3 +19,6 @@ pub use commands::{COMMANDS, Chord, Command, Key};
 pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
 pub use open_night::{Answer, FindingKey, OpenNight, PictureState};
 pub use undo::{Step, UndoStack};
+
+#[cfg(test)]
+mod tests;

@@ -7,7 +7,7 @@ use egui::{CursorIcon, PointerButton, Rect, Response, Role, Sense, Stroke, Ui, W
 use egui::{pos2, vec2};
 
 use super::lane_paint::{self, LanePaint};
-use super::{Cx, Fold, chart_tip, event_marks, legend, range_bar, ribbon_view};
+use super::{Cx, Fold, chart_tip, event_marks, glossary, legend, range_bar, ribbon_view};
 use crate::app::{Action, OpenNight};
 use crate::chart::lanes::lanes;
 use crate::chart::{Lane, LaneKind, TimeAxis, axis};
@@ -166,9 +166,15 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
             axis: places.axis,
         };
         lane_paint::paint(ui, &paint);
-        let wide = Rect::from_min_max(pos2(area.left(), rect.top()), rect.max);
-        let named = ui.interact(wide, id.with(lane.kind), Sense::hover());
-        named.widget_info(|| WidgetInfo::labeled(Role::Label, true, lane_paint::name(lane, open)));
+        let named_at = Rect::from_min_max(
+            pos2(area.left(), rect.top()),
+            pos2(rect.left() - 2.0, rect.bottom()),
+        );
+        let named = ui.interact(named_at, id.with(lane.kind), Sense::hover());
+        named.widget_info(|| {
+            WidgetInfo::labeled(Role::Label, true, lane_paint::name(lane, open))
+        });
+        named.on_hover_text(glossary::meaning(lane.kind.name()));
     }
     ribbon_view::paint(ui, cx, open, &places, &ribbon);
     let event = event_marks::show(ui, cx, open, &places, &canvas, actions);

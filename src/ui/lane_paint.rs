@@ -97,8 +97,8 @@ fn missing(painter: &Painter, paint: &LanePaint<'_>, why: &str) {
     let font = theme::words(size::SMALL);
     painter.hline(paint.rect.x_range(), y, Stroke::new(1.0, t.line));
     let galley = painter.layout_no_wrap(text, font, t.ink3);
-    let at = pos2(paint.rect.left(), y - galley.size().y / 2.0);
-    let ground = Rect::from_min_size(at, galley.size() + vec2(8.0, 0.0));
+    let at = pos2(paint.rect.left() + 8.0, y - galley.size().y / 2.0);
+    let ground = Rect::from_min_size(at, galley.size()).expand2(vec2(6.0, 0.0));
     painter.rect_filled(ground, 0.0, t.bg);
     painter.galley(at, galley, t.ink3);
 }

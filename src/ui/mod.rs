@@ -16,6 +16,7 @@ pub mod first_run;
 pub mod frames_page;
 mod frames_side;
 mod frames_table;
+mod glossary;
 mod keys;
 mod keys_page;
 mod lane_paint;

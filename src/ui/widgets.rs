@@ -246,6 +246,18 @@ pub fn segments<T: Copy + PartialEq>(
     options: &[(T, &str, &str)],
     chosen: T,
 ) -> Option<T> {
+    segments_over(ui, t, name, options, chosen, 0.0)
+}
+
+/// Segments at least `least` wide in all; what is left over is shared out evenly.
+pub fn segments_over<T: Copy + PartialEq>(
+    ui: &mut Ui,
+    t: &Tokens,
+    name: &str,
+    options: &[(T, &str, &str)],
+    chosen: T,
+    least: f32,
+) -> Option<T> {
     let mut picked = None;
     let galleys: Vec<_> = (options.iter())
         .map(|&(value, label, _)| {
@@ -255,13 +267,15 @@ pub fn segments<T: Copy + PartialEq>(
         })
         .collect();
     let height = 26.0;
-    let width: f32 = galleys.iter().map(|galley| galley.size().x + 22.0).sum();
+    let natural: f32 = galleys.iter().map(|galley| galley.size().x + 22.0).sum();
+    let width = natural.max(least);
+    let pad = 22.0 + (width - natural) / options.len().max(1) as f32;
     let (rect, _) = ui.allocate_exact_size(vec2(width, height), Sense::hover());
     let mut x = rect.left();
     let painter = ui.painter().clone();
     painter.rect_filled(rect, CornerRadius::same(4), t.panel);
     for (index, (&(value, label, tip), galley)) in options.iter().zip(galleys).enumerate() {
-        let cell = Rect::from_min_size(pos2(x, rect.top()), vec2(galley.size().x + 22.0, height));
+        let cell = Rect::from_min_size(pos2(x, rect.top()), vec2(galley.size().x + pad, height));
         x = cell.right();
         let id = ui.scope_id().with((name, index));
         let response = ui.interact(cell, id, Sense::click());

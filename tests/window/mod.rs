@@ -31,7 +31,11 @@ impl Window {
             .build_ui_state(
                 |ui, app: &mut App| {
                     app.take_in(ui.ctx());
-                    app.draw(ui);
+                    // A test's own ui has a margin that a window's has not.
+                    let whole = egui::UiBuilder::new().max_rect(ui.ctx().content_rect());
+                    let mut whole = ui.new_child(whole);
+                    whole.set_clip_rect(ui.ctx().content_rect());
+                    app.draw(&mut whole);
                 },
                 app,
             );
@@ -74,8 +78,21 @@ impl Window {
                 cancelled: false,
             }));
         }
+        window.forget_that_there_are_no_files();
         window.harness.run();
         window
+    }
+
+    /// The engine looked for the night's folder and says that there is none.
+    fn forget_that_there_are_no_files(&mut self) {
+        for _ in 0..200 {
+            self.harness.step();
+            if !self.harness.state().model().notices.is_empty() {
+                self.harness.state_mut().apply(Action::DismissNotice(0));
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(10));
+        }
     }
 
     /// What is seen, one pixel a point.

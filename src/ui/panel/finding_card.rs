@@ -158,14 +158,23 @@ impl<'a> Card<'a> {
             (None, false) if count == 1 => String::new(),
             (None, false) => frames,
         };
-        let hint = painter.layout_no_wrap(hint_text, theme::words(size::SMALL), t.ink2);
+        let mut hint = painter.layout_no_wrap(hint_text, theme::words(size::SMALL), t.ink2);
         let x = head.left() + left(cx);
         let right = head_hit.right() - if is_open { PAD } else { 8.0 };
+        let whole = painter.layout_no_wrap(
+            self.finding.title.clone(),
+            theme::words(size::FINDING),
+            t.ink,
+        );
+        if whole.size().x + hint.size().x + 8.0 > right - x {
+            // The title says which frames; how many goes first.
+            hint = painter.layout_no_wrap(String::new(), theme::words(size::SMALL), t.ink2);
+        }
         let title = fitted(
             ui,
             &self.finding.title,
             t.ink,
-            right - x - hint.size().x - 8.0,
+            right - x - hint.size().x - 2.0,
         );
         let title_at = pos2(x, head.center().y - title.size().y / 2.0);
         let hint_x = if is_open {

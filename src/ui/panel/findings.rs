@@ -28,11 +28,23 @@ fn cards<'a>(ui: &Ui, cx: Cx<'a>, open: &'a OpenNight, width: f32) -> Vec<Card<'
         .collect()
 }
 
-/// The height with every finding open.
-pub(super) fn height_all_open(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> f32 {
+/// The heights with as few findings open as may be, and with all open.
+pub(super) fn heights(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> (f32, f32) {
     let cards = cards(ui, cx, open, width);
-    let least = if cards.is_empty() { 60.0 } else { 0.0 };
-    HEADING + least + cards.iter().map(Card::natural_height).sum::<f32>()
+    if cards.is_empty() {
+        return (HEADING + 60.0, HEADING + 60.0);
+    }
+    let all: f32 = cards.iter().map(Card::natural_height).sum();
+    let few: f32 = (cards.iter().enumerate())
+        .map(|(index, card)| {
+            if index < LEAST_OPEN {
+                card.natural_height()
+            } else {
+                finding_card::LINE
+            }
+        })
+        .sum();
+    (HEADING + few, HEADING + all)
 }
 
 /// Which cards are open in `room`: the first ones as long as they fit, then what the person

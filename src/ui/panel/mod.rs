@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use egui::{Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::theme::{self, size};
-use super::{Cx, inside, widgets};
+use super::{Cx, glossary, inside, widgets};
 use crate::app::{Action, FindingKey, OpenNight};
 
 /// The part a narrow panel shows.
@@ -52,14 +52,12 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     let get_height = outcome_view::HEIGHT;
     let (rest, get) = rest.split_top_bottom_at_y(rest.bottom() - get_height);
     let wanted_next = next_view::height(ui, cx, open, area.width());
-    let wanted_findings = findings::height_all_open(ui, cx, open, area.width());
-    // Both take what they need; when that is too much, findings give way down to a half.
+    let (least, wanted) = findings::heights(ui, cx, open, area.width());
+    // Both take what they need. When that is too much, findings keep two open and next time keeps
+    // a third; what does not fit scrolls.
     let room = rest.height();
-    let findings_height = if wanted_next + wanted_findings <= room {
-        wanted_findings
-    } else {
-        (room - wanted_next).max(room * 0.5).min(wanted_findings)
-    };
+    let most = room - wanted_next.min(room * 0.34);
+    let findings_height = (room - wanted_next).max(least).min(wanted).min(most);
     let (findings, next) = rest.split_top_bottom_at_y(rest.top() + findings_height);
     inside(ui, "answer", answer, |ui| answer_view::show(ui, cx, open));
     inside(ui, "findings", findings, |ui| {
@@ -117,7 +115,9 @@ fn tabs(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State) {
         (Tab::Next, next.as_str(), "What to set differently"),
         (Tab::Get, "You will get", "What the used frames make"),
     ];
-    if let Some(tab) = widgets::segments(ui, cx.t, "Panel", &options, state.tab) {
+    let width = ui.available_width();
+    let picked = widgets::segments_over(ui, cx.t, "Panel", &options, state.tab, width);
+    if let Some(tab) = picked {
         state.tab = tab;
     }
 }
@@ -143,4 +143,8 @@ fn heading(ui: &Ui, cx: Cx<'_>, rect: Rect, title: &str, hint: &str) {
     painter.text(right, egui::Align2::RIGHT_CENTER, hint, font, cx.t.ink3);
     let response = ui.interact(rect, ui.scope_id().with(title), Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, title));
+    let meaning = glossary::meaning(title);
+    if !meaning.is_empty() {
+        response.on_hover_text(meaning);
+    }
 }

@@ -7,6 +7,7 @@ use crate::advice::Outcome;
 use crate::app::OpenNight;
 use crate::chart::axis::number;
 use crate::ui::facts;
+use crate::ui::glossary;
 use crate::ui::status::duration;
 use crate::ui::theme::{self, size};
 use crate::verdict::Purpose;
@@ -16,6 +17,7 @@ pub(super) const HEIGHT: f32 = 102.0;
 
 /// One number of the outcome.
 struct Figure {
+    term: &'static str,
     value: String,
     first: String,
     second: String,
@@ -23,6 +25,7 @@ struct Figure {
 
 fn used(outcome: &Outcome) -> Figure {
     Figure {
+        term: "used",
         value: format!("{}", outcome.used),
         first: format!("of {} frames", outcome.total),
         second: "used".to_owned(),
@@ -33,6 +36,7 @@ fn arc(outcome: &Outcome) -> Option<Figure> {
     let arc = outcome.arc_deg?;
     let possible = outcome.possible_arc_deg;
     Some(Figure {
+        term: "arc",
         value: format!("{}°", number(arc, 1)),
         first: "of arc, of a".to_owned(),
         second: possible.map_or_else(String::new, |p| format!("possible {}°", number(p, 1))),
@@ -46,6 +50,7 @@ fn film(outcome: &Outcome) -> Option<Figure> {
         .map(|film| format!("{} at {}", number(film.seconds, 1), film.rate))
         .collect();
     Some(Figure {
+        term: "film",
         value: format!("{} s", number(main.seconds, 1)),
         first: format!("film at {} per s", main.rate),
         second: others.join(", "),
@@ -55,6 +60,7 @@ fn film(outcome: &Outcome) -> Option<Figure> {
 fn gap(outcome: &Outcome) -> Option<Figure> {
     let gap = outcome.widest_gap_px?;
     Some(Figure {
+        term: "gap",
         value: format!("{} px", number(gap, usize::from(gap < 20.0))),
         first: "widest gap,".to_owned(),
         second: "at most".to_owned(),
@@ -64,6 +70,7 @@ fn gap(outcome: &Outcome) -> Option<Figure> {
 fn open_time(outcome: &Outcome) -> Option<Figure> {
     let open_s = outcome.open_s?;
     Some(Figure {
+        term: "open",
         value: duration(open_s),
         first: "shutter open".to_owned(),
         second: "in all".to_owned(),
@@ -141,6 +148,7 @@ fn figure_view(ui: &Ui, cx: Cx<'_>, rect: Rect, figure: &Figure) {
         let name = format!("{} {} {}", figure.value, figure.first, figure.second);
         WidgetInfo::labeled(Role::Label, true, name)
     });
+    response.on_hover_text(glossary::meaning(figure.term));
 }
 
 /// The outcome in one line.

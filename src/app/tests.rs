@@ -1,0 +1,313 @@
+//! What the window does, without a window.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::*;
+use crate::advice::NextTime;
+use crate::engine::{Derived, Effect, NightId, Report};
+use crate::frame::Facts;
+use crate::night::{self, Night, Row, Set, Typical};
+use crate::verdict::{Finding, Judged, Judgement, Offer, Purpose, Reason, Verdict};
+
+fn row(shot: usize) -> Row {
+    Row {
+        shot,
+        name: format!("{shot}.jpg"),
+        path: PathBuf::from(format!("{shot}.jpg")),
+        facts: Facts::default(),
+        time_s: Some(shot as f64 * 10.0),
+        set: 0,
+        group: None,
+        kind: None,
+        measure: None,
+        error: Some("damaged".to_owned()),
+        derived: night::Derived::default(),
+        typical: Typical::default(),
+    }
+}
+
+/// A night of `count` frames, of which those at `doubtful` are in doubt, with one finding.
+fn derived(count: usize, doubtful: &[usize]) -> Derived {
+    let rows: Vec<Row> = (0..count).map(row).collect();
+    let set = Set {
+        rows: (0..count).collect(),
+        frames: (0..count).collect(),
+        interval_s: Some(10.0),
+        ..Set::default()
+    };
+    let mut judgements = vec![Judgement::default(); count];
+    for &place in doubtful {
+        judgements[place].verdict = Verdict::Doubtful;
+    }
+    let finding = Finding {
+        reason: Reason::Sky,
+        verdict: Verdict::Doubtful,
+        rows: doubtful.to_vec(),
+        title: "Brighter sky".to_owned(),
+        evidence: String::new(),
+        offers: vec![Offer {
+            label: "Reject these".to_owned(),
+            cost: String::new(),
+            verdict: Verdict::Reject,
+            rows: doubtful.to_vec(),
+            advised: true,
+        }],
+    };
+    Derived {
+        night: Arc::new(Night {
+            rows,
+            sets: vec![set],
+            ..Night::default()
+        }),
+        judged: Arc::new(Judged {
+            judgements,
+            findings: vec![finding],
+            ..Judged::default()
+        }),
+        next_time: Arc::new(vec![NextTime::default()]),
+    }
+}
+
+fn report(model: &mut Model, report: Report) -> Vec<Effect> {
+    model.apply(Action::Report(Box::new(report)))
+}
+
+fn opened(count: usize, doubtful: &[usize]) -> Model {
+    let mut model = Model::default();
+    let effects = model.apply(Action::Open(vec![PathBuf::from("/nights/a")]));
+    assert!(matches!(effects.as_slice(), [Effect::Open(_)]));
+    let id = model.opening.as_ref().unwrap().id;
+    let title = "a".to_owned();
+    let (paths, supplied) = (Vec::new(), Vec::new());
+    let decisions = Default::default();
+    report(
+        &mut model,
+        Report::Opened {
+            id,
+            title,
+            paths,
+            decisions,
+            supplied,
+        },
+    );
+    let derived = derived(count, doubtful);
+    report(&mut model, Report::Derived { id, derived });
+    model
+}
+
+fn night(model: &Model) -> &OpenNight {
+    model.night.as_ref().unwrap()
+}
+
+fn verdicts(model: &Model) -> String {
+    (night(model).verdicts.iter())
+        .map(|verdict| &verdict.word()[..1])
+        .collect()
+}
+
+#[test]
+fn advice_counts_at_once_and_a_verdict_lies_over_it() {
+    let mut model = opened(6, &[2, 3]);
+    assert_eq!(verdicts(&model), "kkddkk");
+    model.apply(Action::NextDoubtful(true));
+    assert_eq!(night(&model).chosen, 2);
+    let effects = model.apply(Action::SetVerdict(Verdict::Reject));
+    assert_eq!(verdicts(&model), "kkrdkk");
+    let kept = effects.iter().any(|effect| {
+        matches!(effect, Effect::KeepDecisions(kept) if kept.get(&2) == Some(&Verdict::Reject))
+    });
+    assert!(kept);
+    assert_eq!(night(&model).tally.by_you, 1);
+}
+
+#[test]
+fn undo_and_redo_name_their_step() {
+    let mut model = opened(6, &[2, 3]);
+    model.apply(Action::ChooseRange(1, 3));
+    model.apply(Action::SetVerdict(Verdict::Reject));
+    assert_eq!(verdicts(&model), "krrrkk");
+    assert_eq!(model.undo_name(), Some("reject 2–4"));
+    model.apply(Action::Undo);
+    assert_eq!(verdicts(&model), "kkddkk");
+    assert!(night(&model).decisions.is_empty());
+    assert_eq!(model.redo_name(), Some("reject 2–4"));
+    model.apply(Action::Redo);
+    assert_eq!(verdicts(&model), "krrrkk");
+    model.apply(Action::Undo);
+    model.apply(Action::SetVerdict(Verdict::Keep));
+    assert_eq!(model.redo_name(), None);
+}
+
+#[test]
+fn a_finding_is_answered_and_taken_back() {
+    let mut model = opened(6, &[2, 3]);
+    model.apply(Action::Choose(3));
+    model.apply(Action::SetVerdict(Verdict::Keep));
+    let key = (Reason::Sky, 2);
+    model.apply(Action::TakeOffer(key, 0));
+    assert_eq!(verdicts(&model), "kkrrkk");
+    assert!(night(&model).answers.contains_key(&key));
+    model.apply(Action::TakeBack(key));
+    // What the person had decided before comes back.
+    assert_eq!(verdicts(&model), "kkdkkk");
+    assert!(night(&model).answers.is_empty());
+    model.apply(Action::Undo);
+    assert_eq!(verdicts(&model), "kkrrkk");
+}
+
+#[test]
+fn leaving_a_finding_changes_no_verdict_and_can_be_undone() {
+    let mut model = opened(6, &[2, 3]);
+    let key = (Reason::Sky, 2);
+    let effects = model.apply(Action::Leave(key));
+    assert!(!effects.iter().any(|e| matches!(e, Effect::KeepDecisions(_))));
+    assert!(night(&model).answers.contains_key(&key));
+    model.apply(Action::Undo);
+    assert!(night(&model).answers.is_empty());
+}
+
+#[test]
+fn the_purpose_is_judged_again_and_undone() {
+    let mut model = opened(3, &[]);
+    let effects = model.apply(Action::SetPurpose(Purpose::Timelapse));
+    let asks = |effects: &[Effect], wanted: Purpose| {
+        (effects.iter())
+            .any(|e| matches!(e, Effect::Derive { purpose, .. } if *purpose == wanted))
+    };
+    assert!(asks(&effects, Purpose::Timelapse));
+    assert_eq!(model.undo_name(), Some("judge as time-lapse"));
+    let effects = model.apply(Action::Undo);
+    assert!(asks(&effects, Purpose::Trails));
+    assert_eq!(model.purpose, Purpose::Trails);
+}
+
+#[test]
+fn stepping_stays_in_the_night_and_extending_keeps_the_other_end() {
+    let mut model = opened(6, &[]);
+    model.apply(Action::Step(-1));
+    assert_eq!(night(&model).chosen, 0);
+    model.apply(Action::Choose(2));
+    model.apply(Action::Extend(1));
+    model.apply(Action::Extend(1));
+    assert_eq!(night(&model).range, [2, 3, 4]);
+    model.apply(Action::Extend(-1));
+    assert_eq!(night(&model).range, [2, 3]);
+    model.apply(Action::Escape);
+    assert!(night(&model).range.is_empty());
+    model.apply(Action::Last);
+    assert_eq!(night(&model).chosen, 5);
+}
+
+#[test]
+fn doubtful_frames_are_found_round_the_end() {
+    let mut model = opened(6, &[1, 4]);
+    model.apply(Action::Choose(4));
+    model.apply(Action::NextDoubtful(true));
+    assert_eq!(night(&model).chosen, 1);
+    model.apply(Action::NextDoubtful(false));
+    assert_eq!(night(&model).chosen, 4);
+    model.apply(Action::SetVerdict(Verdict::Doubtful));
+    model.apply(Action::NextDoubtful(true));
+    model.apply(Action::NextDoubtful(true));
+    // Frame 5 has been looked at: the person said so.
+    assert_eq!(night(&model).chosen, 1);
+}
+
+#[test]
+fn late_reports_of_another_night_are_dropped() {
+    let mut model = opened(3, &[]);
+    let derived = derived(9, &[]);
+    report(
+        &mut model,
+        Report::Derived {
+            id: NightId(999),
+            derived,
+        },
+    );
+    assert_eq!(night(&model).frames().len(), 3);
+}
+
+#[test]
+fn the_chosen_frame_stays_when_more_frames_come_in() {
+    let mut model = opened(3, &[]);
+    model.apply(Action::Choose(2));
+    let mut more = derived(5, &[]);
+    // Two frames turn out to have been taken before the others.
+    let night_so_far = Arc::make_mut(&mut more.night);
+    for (place, row) in night_so_far.rows.iter_mut().enumerate() {
+        row.shot = (place + 3) % 5;
+    }
+    let id = night(&model).id;
+    report(&mut model, Report::Derived { id, derived: more });
+    assert_eq!(night(&model).chosen_row().unwrap().1.shot, 2);
+    assert_eq!(night(&model).chosen, 4);
+}
+
+#[test]
+fn each_picture_is_asked_for_once() {
+    let mut model = opened(3, &[]);
+    let asks = |effects: &[Effect]| {
+        (effects.iter())
+            .filter(|e| matches!(e, Effect::LoadPicture { .. }))
+            .count()
+    };
+    assert_eq!(asks(&model.apply(Action::Step(1))), 1);
+    assert_eq!(asks(&model.apply(Action::ToggleMarks)), 0);
+    assert_eq!(asks(&model.apply(Action::Step(-1))), 0);
+}
+
+#[test]
+fn zoom_stays_inside_the_night() {
+    let mut model = opened(100, &[]);
+    model.apply(Action::ZoomTo(-500.0, 200.0));
+    assert_eq!(night(&model).zoom, Some((0.0, 700.0)));
+    model.apply(Action::ZoomTo(100.0, 300.0));
+    model.apply(Action::Choose(90));
+    let (from, to) = night(&model).shown_times();
+    assert!((from..=to).contains(&900.0));
+    model.apply(Action::WholeNight);
+    assert_eq!(night(&model).zoom, None);
+}
+
+#[test]
+fn a_failed_opening_is_told_in_place_of_the_night() {
+    let mut model = Model::default();
+    model.apply(Action::TypePath("  \"/nights/none\" ".to_owned()));
+    let effects = model.apply(Action::OpenTyped);
+    let [Effect::Open(request)] = effects.as_slice() else {
+        panic!("{effects:?}");
+    };
+    assert_eq!(request.paths, [PathBuf::from("/nights/none")]);
+    let text = "There is nothing at this path.".to_owned();
+    report(
+        &mut model,
+        Report::Trouble {
+            text: text.clone(),
+            fatal_to_open: true,
+        },
+    );
+    assert_eq!(model.open_error, Some(text));
+    assert!(model.opening.is_none());
+}
+
+#[test]
+fn no_key_does_two_things_and_every_command_is_told() {
+    let mut seen = std::collections::HashSet::new();
+    for command in COMMANDS {
+        assert!(!command.tip.is_empty() && !command.keys.is_empty());
+        for key in command.keys {
+            assert!(seen.insert(*key), "{} twice", key.words());
+        }
+    }
+}
+
+#[test]
+fn without_a_night_only_the_window_obeys() {
+    let model = Model::default();
+    let able: Vec<_> = (COMMANDS.iter())
+        .filter(|command| (command.action)(&model).is_some())
+        .map(|command| command.id)
+        .collect();
+    assert_eq!(able, ["escape", "purpose", "night", "open", "keys"]);
+}

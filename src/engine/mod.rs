@@ -38,7 +38,8 @@ use std::thread::JoinHandle;
 
 use crossbeam_channel::{Sender, bounded};
 
-use crate::store::{Places, Store};
+pub use crate::store::Places;
+use crate::store::Store;
 use conductor::{Conductor, Note};
 use outbox::Outbox;
 use pictures::Pictures;

@@ -84,12 +84,16 @@ pub(super) struct Places {
 fn heights(lanes: &[Lane], fold: Fold, lower_shown: bool) -> Vec<f32> {
     (lanes.iter())
         .map(|lane| match lane.kind {
+            LaneKind::Noise | LaneKind::Stars | LaneKind::Shift
+                if fold.very_low && !lower_shown =>
+            {
+                0.0
+            }
             _ if lane.missing.is_some() => 24.0,
             LaneKind::Shape if fold.low => 62.0,
             LaneKind::Shape => 80.0,
             LaneKind::Sky if fold.low => 50.0,
             LaneKind::Sky => 66.0,
-            _ if fold.very_low && !lower_shown => 0.0,
             _ if fold.low => 24.0,
             LaneKind::Stars => 44.0,
             LaneKind::Noise | LaneKind::Shift => 40.0,
@@ -149,7 +153,10 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
 
     let id = ui.scope_id();
     let canvas = ui.interact(body, id.with("lanes"), Sense::click_and_drag());
-    canvas.widget_info(|| WidgetInfo::labeled(Role::GenericContainer, true, "Lanes of the night"));
+    canvas.widget_info(|| {
+        let name = format!("Lanes of the night, frame {} chosen", open.chosen + 1);
+        WidgetInfo::labeled(Role::GenericContainer, true, name)
+    });
     let ribbon = ui.interact(places.ribbon, id.with("ribbon"), Sense::click_and_drag());
     ribbon.widget_info(|| WidgetInfo::slider(true, open.chosen as f64 + 1.0, ribbon_name(open)));
 

@@ -67,6 +67,8 @@ pub struct App {
     engine: Engine,
     model: Model,
     theme: Option<Theme>,
+    /// The window's title as the system shows it.
+    title: String,
     frame_block: frame_block::State,
     frames_page: frames_page::State,
     first_run: first_run::State,
@@ -107,6 +109,7 @@ impl App {
             engine,
             model: Model::default(),
             theme: None,
+            title: String::new(),
             frame_block: frame_block::State::default(),
             frames_page: frames_page::State::default(),
             first_run: first_run::State::default(),
@@ -151,6 +154,18 @@ impl App {
         }
     }
 
+    /// Names the window after the night.
+    fn put_title(&mut self, ctx: &Context) {
+        let title = match &self.model.night {
+            Some(night) => format!("{} – nightloupe", night.title),
+            None => "nightloupe".to_owned(),
+        };
+        if title != self.title {
+            ctx.send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
+            self.title = title;
+        }
+    }
+
     /// Draws the window into `ui` and applies what was done in it.
     pub fn draw(&mut self, ui: &mut Ui) {
         let ctx = ui.ctx().clone();
@@ -159,6 +174,7 @@ impl App {
             ui.set_style(ctx.global_style());
             self.theme = Some(self.model.theme);
         }
+        self.put_title(&ctx);
         let tokens = Tokens::of(self.model.theme);
         let mut actions = Vec::new();
         let area = ui.max_rect();

@@ -151,10 +151,11 @@ fn told(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
         widgets::text(ui, "Press ? for keys", size::SMALL, cx.t.ink3);
         return;
     };
-    let label = match count {
-        0 => "1 note".to_owned(),
-        1 => "1 warning".to_owned(),
-        n => format!("{n} warnings"),
+    let label = match (count, cx.model.notices.len()) {
+        (0, 1) => "1 note".to_owned(),
+        (0, notes) => format!("{notes} notes"),
+        (1, _) => "1 warning".to_owned(),
+        (warnings, _) => format!("{warnings} warnings"),
     };
     let button = Button::new(&label).pressed(cx.model.warnings_shown);
     let room = ui.available_width() - button.measure(ui).x - 12.0;

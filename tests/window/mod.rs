@@ -1,6 +1,7 @@
 //! The window, driven by its accessibility tree.
 
 mod drawn;
+mod driven;
 mod invented;
 mod raster;
 
@@ -8,23 +9,31 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use egui_kittest::Harness;
-use nightloupe::app::Action;
-use nightloupe::engine::{Engine, Progress, Report};
+use egui_kittest::kittest::Queryable;
+use nightloupe::app::{Action, Model};
+use nightloupe::engine::{Engine, Places, Progress, Report};
 use nightloupe::ui::App;
-use nightloupe::verdict::Purpose;
+use nightloupe::verdict::{Purpose, Verdict};
 
 use raster::Raster;
 
-/// A window of a size in points, on an engine that runs nothing unless asked.
+/// A window of a size in points, on an engine of its own.
 pub(crate) struct Window {
     pub(crate) harness: Harness<'static, App>,
     raster: Raster,
+    /// The engine keeps its things here; gone after the test.
+    _kept: tempfile::TempDir,
 }
 
 impl Window {
     pub(crate) fn new(width: f32, height: f32) -> Self {
         let raster = Raster::default();
-        let app = App::new(Engine::new(1, Arc::new(|| ())), None);
+        let kept = tempfile::tempdir().unwrap();
+        let places = Places {
+            data: kept.path().join("data"),
+            cache: kept.path().join("cache"),
+        };
+        let app = App::new(Engine::with_places(1, Arc::new(|| ()), places), None);
         let harness = Harness::builder()
             .with_size(egui::vec2(width, height))
             .renderer(raster.clone())
@@ -39,7 +48,11 @@ impl Window {
                 },
                 app,
             );
-        Self { harness, raster }
+        Self {
+            harness,
+            raster,
+            _kept: kept,
+        }
     }
 
     /// Opens the invented night with so many frames measured.
@@ -93,6 +106,46 @@ impl Window {
             }
             std::thread::sleep(std::time::Duration::from_millis(10));
         }
+    }
+
+    pub(crate) fn model(&self) -> &Model {
+        self.harness.state().model()
+    }
+
+    /// The chosen frame's place and row.
+    pub(crate) fn chosen(&self) -> (usize, usize) {
+        let open = self.model().night.as_ref().unwrap();
+        (open.chosen, open.chosen_row().unwrap().0)
+    }
+
+    /// The verdict in force of a row.
+    pub(crate) fn verdict(&self, row: usize) -> Verdict {
+        self.model().night.as_ref().unwrap().verdict_of(row)
+    }
+
+    /// Presses and lets go of a key.
+    pub(crate) fn press(&mut self, key: egui::Key) {
+        self.harness.key_press(key);
+        self.harness.run();
+    }
+
+    /// Clicks what has this name.
+    pub(crate) fn click(&mut self, name: &str) {
+        self.harness.get_by_label(name).click();
+        self.harness.run();
+    }
+
+    /// Lets the engine work until the state is as wanted; half a minute at most.
+    pub(crate) fn wait(&mut self, until: impl Fn(&Model) -> bool) {
+        for _ in 0..3000 {
+            self.harness.step();
+            if until(self.model()) {
+                self.harness.run();
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(10));
+        }
+        panic!("never came to be: {:?}", self.model());
     }
 
     /// What is seen, one pixel a point.

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use egui::{Align, Galley, Layout, Rect, Role, Sense, Ui, Vec2, WidgetInfo, pos2, vec2};
+use egui::{Align, Galley, Key, Layout, Rect, Role, Sense, Ui, Vec2, WidgetInfo, pos2, vec2};
 
 use super::{Cx, PAD, inside};
 use crate::app::{Action, FindingKey, OpenNight};
@@ -202,7 +202,11 @@ impl<'a> Card<'a> {
                 );
             });
         }
-        let toggled = response.clicked();
+        let enter = response.has_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        let advised = self.finding.offers.iter().position(|offer| offer.advised);
+        let taken = advised.filter(|_| enter && self.done.is_none());
+        actions.extend(taken.map(|offer| Action::TakeOffer(self.key, offer)));
+        let toggled = response.clicked() && taken.is_none();
         response.on_hover_text(if is_open {
             "Click to fold"
         } else {

@@ -1,0 +1,196 @@
+//! What a person does, by the names a screen reader says.
+
+use std::sync::atomic::AtomicBool;
+use std::time::{Duration, Instant};
+
+use egui::accesskit::Role;
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::{NodeT, Queryable};
+use nightloupe::app::{Action, Page};
+use nightloupe::sim::{Format, SimOptions, simulate};
+use nightloupe::verdict::{Purpose, Verdict};
+
+use super::Window;
+
+/// Every control on show, with its name.
+fn controls(window: &Window) -> Vec<(Role, String)> {
+    (window.harness.root().children_recursive())
+        .map(|node| node.accesskit_node())
+        .filter(|node| {
+            matches!(
+                node.role(),
+                Role::Button
+                    | Role::RadioButton
+                    | Role::CheckBox
+                    | Role::Slider
+                    | Role::TextInput
+                    | Role::ProgressIndicator
+            )
+        })
+        .map(|node| (node.role(), node.label().unwrap_or_default()))
+        .collect()
+}
+
+fn assert_all_named(window: &Window, least: usize) {
+    let controls = controls(window);
+    assert!(controls.len() >= least, "{controls:#?}");
+    for (role, name) in &controls {
+        assert!(!name.trim().is_empty(), "a {role:?} has no name: {controls:#?}");
+    }
+}
+
+#[test]
+fn every_control_has_a_name() {
+    for (width, height) in [(1440.0, 900.0), (1100.0, 720.0), (960.0, 640.0)] {
+        let mut window = Window::with_invented(width, height, 360);
+        assert_all_named(&window, 25);
+        window.harness.state_mut().apply(Action::GoTo(Page::Frames));
+        window.harness.run();
+        assert_all_named(&window, 5);
+        window.harness.state_mut().apply(Action::ToggleKeys);
+        window.harness.run();
+        assert_all_named(&window, 5);
+    }
+    let window = Window::new(1440.0, 900.0);
+    assert_all_named(&window, 4);
+}
+
+#[test]
+fn no_two_buttons_share_a_name() {
+    let window = Window::with_invented(1440.0, 900.0, 360);
+    let mut seen = std::collections::HashSet::new();
+    for (role, name) in controls(&window) {
+        assert!(seen.insert((role, name.clone())), "twice: {name}");
+    }
+}
+
+#[test]
+fn a_doubtful_frame_is_decided_by_key_and_by_button_and_undone() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.press(Key::N);
+    let (place, row) = window.chosen();
+    assert_eq!(window.verdict(row), Verdict::Doubtful);
+    window.press(Key::R);
+    assert_eq!(window.verdict(row), Verdict::Reject);
+    window.harness.get_by_label("Undo").click();
+    window.harness.run();
+    assert_eq!(window.verdict(row), Verdict::Doubtful);
+    window.harness.key_press_modifiers(Modifiers::SHIFT, Key::Z);
+    window.harness.run();
+    assert_eq!(window.verdict(row), Verdict::Reject);
+    let keep = format!("Keep frame {}", place + 1);
+    window.harness.get_by_label(&keep).click();
+    window.harness.run();
+    assert_eq!(window.verdict(row), Verdict::Keep);
+    window.press(Key::Z);
+    assert_eq!(window.verdict(row), Verdict::Reject);
+}
+
+#[test]
+fn the_purpose_pages_and_keys_are_reached_by_name() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.click("Judge as: Time-lapse");
+    assert_eq!(window.model().purpose, Purpose::Timelapse);
+    window.click("Page: Frames");
+    assert_eq!(window.model().page, Page::Frames);
+    window.press(Key::Num1);
+    assert_eq!(window.model().page, Page::Night);
+    window.click("Keys");
+    assert!(window.model().keys_shown);
+    window.press(Key::Escape);
+    assert!(!window.model().keys_shown);
+}
+
+#[test]
+fn a_finding_is_answered_and_taken_back_by_name() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    let (title, offer, rows) = {
+        let open = window.model().night.as_ref().unwrap();
+        let finding = &open.judged().findings[0];
+        let offer = finding.offers.iter().find(|offer| offer.advised).unwrap();
+        (finding.title.clone(), offer.clone(), offer.rows.clone())
+    };
+    let before = window.model().night.as_ref().unwrap().verdicts.clone();
+    window.click(&format!("{}, {title}", offer.label));
+    assert!(rows.iter().all(|&row| window.verdict(row) == offer.verdict));
+    window.click(&format!("Take back, {title}"));
+    assert_eq!(window.model().night.as_ref().unwrap().verdicts, before);
+}
+
+#[test]
+fn the_ribbon_is_one_stop_and_arrows_step_in_it() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    let (place, _) = window.chosen();
+    window.harness.get_by_role(Role::Slider).focus();
+    window.harness.run();
+    window.press(Key::ArrowRight);
+    window.press(Key::ArrowRight);
+    assert_eq!(window.chosen().0, place + 2);
+    assert!(window.harness.get_by_role(Role::Slider).is_focused());
+}
+
+#[test]
+fn letters_typed_in_a_field_give_no_verdict() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.click("Page: Frames");
+    let field = "File to save to, in place of the dialog";
+    window.harness.get_by_label(field).focus();
+    window.harness.run();
+    window.harness.get_by_label(field).type_text("krd");
+    window.press(Key::R);
+    let open = window.model().night.as_ref().unwrap();
+    assert!(open.decisions.is_empty());
+    assert_eq!(window.model().typed_export, "krd");
+}
+
+/// From a folder of frames to a table on disk, with nothing but the window.
+#[test]
+fn a_night_is_opened_measured_decided_and_saved() {
+    let folder = tempfile::tempdir().unwrap();
+    let frames = folder.path().join("night");
+    let options = SimOptions {
+        frames: 6,
+        width: 480,
+        height: 320,
+        format: Format::Tiff,
+        ..SimOptions::default()
+    };
+    simulate(&frames, &options, &|_, _| (), &AtomicBool::new(false)).unwrap();
+
+    let mut window = Window::new(1440.0, 900.0);
+    let place = frames.display().to_string();
+    window.harness.state_mut().apply(Action::TypePath(place));
+    window.harness.run();
+    window.click("Go: open the place typed");
+    window.wait(|model| model.night.as_ref().is_some_and(|night| night.finished.is_some()));
+    assert_eq!(window.model().night.as_ref().unwrap().frames().len(), 6);
+
+    window.press(Key::R);
+    let table = folder.path().join("table.csv");
+    window.click("Page: Frames");
+    let to = table.display().to_string();
+    window.harness.state_mut().apply(Action::TypeExport(to));
+    window.harness.run();
+    window.click("Save table…");
+    window.wait(|model| model.notices.iter().any(|notice| notice.text.contains("saved")));
+    let text = std::fs::read_to_string(&table).unwrap();
+    let mut lines = csv::Reader::from_reader(text.as_bytes());
+    let at = lines.headers().unwrap().iter().position(|h| h == "verdict").unwrap();
+    let verdicts: Vec<String> = (lines.records())
+        .map(|record| record.unwrap()[at].to_owned())
+        .collect();
+    assert_eq!(verdicts.len(), 6);
+    assert_eq!(verdicts[0], "reject");
+}
+
+/// A pass over a night of two thousand frames, none of which changed.
+#[test]
+fn a_pass_over_a_long_night_is_short() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.harness.run();
+    let started = Instant::now();
+    window.harness.run_steps(20);
+    let each = started.elapsed() / 20;
+    // Twenty-five times what is aimed at on a free machine, so that a busy one does not fail it.
+    assert!(each < Duration::from_millis(100), "{each:?}");
+}

@@ -10,6 +10,8 @@ use super::{FrameError, Limits, OpenOptions};
 
 /// As much of a file's start as tells its format and, nearly always, its capture facts.
 const HEAD_BYTES: u64 = 256 * 1024;
+/// As much of a raw file's start as nearly always holds all of its directories and makers' notes.
+const LONG_HEAD_BYTES: u64 = 4 << 20;
 
 /// A file that is being read.
 pub(super) struct Input<'a> {
@@ -65,6 +67,12 @@ impl<'a> Input<'a> {
             return Ok(&self.head);
         }
         Ok(self.shared()?.as_slice())
+    }
+
+    /// The first megabytes of a long file, so that the facts of a thousand raw files need not read
+    /// all of them.
+    pub(super) fn long_head(&self) -> Result<Arc<Vec<u8>>, FrameError> {
+        self.read_up_to(LONG_HEAD_BYTES).map(Arc::new)
     }
 
     /// All bytes of the file, read once, for decoders that keep them.

@@ -149,24 +149,37 @@ impl Fill {
             };
             let (left, right) = reach(|step| step.0);
             let (up, down) = reach(|step| step.1);
+            // Where all nearest samples lie in the picture; only the rim has to ask for each.
             let rows_inside = y >= up && y + down < height;
-            let offsets: Vec<isize> = steps
+            let first = place + left.saturating_sub(place).next_multiple_of(self.width);
+            let end = if rows_inside {
+                width.saturating_sub(right).max(first)
+            } else {
+                first
+            };
+            let rim = (place..first.min(width)).chain(end..width);
+            for x in rim.filter(|x| x % self.width == place) {
+                put(x, mean_inside(data, size, (x, y), steps));
+            }
+            let shifted: Vec<&[f32]> = steps
                 .iter()
-                .map(|(dx, dy)| dy * width.cast_signed() + dx)
+                .map(|(dx, dy)| {
+                    let step = dy * width.cast_signed() + dx;
+                    let start = (y * width + first).wrapping_add_signed(step);
+                    data.get(start..start + (end - first)).unwrap_or_default()
+                })
                 .collect();
-            let share = 1.0 / steps.len() as f32;
-            for x in (place..width).step_by(self.width) {
-                let mean = if rows_inside && x >= left && x + right < width {
-                    let at = y * width + x;
-                    let sum: f32 = offsets
-                        .iter()
-                        .map(|step| data[at.wrapping_add_signed(*step)])
-                        .sum();
-                    sum * share
-                } else {
-                    mean_inside(data, size, (x, y), steps)
-                };
-                put(x, mean);
+            let places = (0..end - first).step_by(self.width);
+            match *shifted.as_slice() {
+                // The two cases of a Bayer pattern, which are nearly all there are.
+                [a, b] => places.for_each(|i| put(first + i, (a[i] + b[i]) / 2.0)),
+                [a, b, c, d] => {
+                    places.for_each(|i| put(first + i, (a[i] + b[i] + c[i] + d[i]) / 4.0));
+                }
+                ref all => places.for_each(|i| {
+                    let sum: f32 = all.iter().map(|samples| samples[i]).sum();
+                    put(first + i, sum / all.len() as f32);
+                }),
             }
         }
     }
@@ -252,6 +265,32 @@ mod tests {
                     }
                 });
             }
+        }
+    }
+
+    #[test]
+    fn a_pattern_of_six_is_filled_to_the_corners() {
+        // Green where x + y is a multiple of three or x equals y + 1 in the pattern: uneven enough.
+        let green = |x: usize, y: usize| (x + y) % 3 == 0 || x == y + 1;
+        let colors = (0..36).map(|i| u8::from(green(i % 6, i / 6))).collect();
+        let pattern = Pattern::new(6, 6, colors).unwrap();
+        let (fill, size) = (pattern.nearest(GREEN), (13, 11));
+        let data: Vec<f32> = (0..size.0 * size.1)
+            .map(|i| f32::from(pattern.color(i % size.0, i / size.0)))
+            .collect();
+        for y in 0..size.1 {
+            let mut filled = Vec::new();
+            fill.row(&data, size, y, |x, mean| filled.push((x, mean)));
+            filled.sort_by_key(|(x, _)| *x);
+            // Each place without green once, and only greens, which are 1, in the mean.
+            let missing: Vec<_> = (0..size.0)
+                .filter(|x| pattern.color(*x, y) != GREEN)
+                .collect();
+            assert_eq!(filled.iter().map(|(x, _)| *x).collect::<Vec<_>>(), missing);
+            assert!(
+                filled.iter().all(|(_, mean)| (mean - 1.0).abs() < 1e-6),
+                "row {y}"
+            );
         }
     }
 

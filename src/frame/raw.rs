@@ -11,10 +11,14 @@ use rawler::tags::{DngTag, TiffCommonTag};
 
 use super::clock::{parse_date, parse_offset, parse_subseconds};
 use super::exif::{Block, camera_name};
+use super::guard::guarded;
 use super::input::Input;
 use super::mosaic::Pattern;
 use super::sensor::{Area, Black, Sensor, Stored};
 use super::{Facts, FrameError, Gps, Orientation, TakenAt, formats, ifd};
+
+/// As much of a raw file as nearly always holds its Exif.
+const EXIF_BYTES: usize = 256 * 1024;
 
 pub(super) fn sniff(input: &Input<'_>) -> bool {
     let head = input.head();
@@ -46,24 +50,28 @@ fn has_tiff_relative(head: &[u8]) -> bool {
 }
 
 pub(super) fn facts(input: &Input<'_>) -> Result<Facts, FrameError> {
-    let source = source(input)?;
+    // A decoder that lacks anything in the first megabytes says so, by an error or a panic.
+    let from_start = guarded(input.path, || facts_in(input, input.long_head()?));
+    from_start.or_else(|_| facts_in(input, Arc::clone(input.shared()?)))
+}
+
+fn facts_in(input: &Input<'_>, bytes: Arc<Vec<u8>>) -> Result<Facts, FrameError> {
+    let source = RawSource::new_from_shared_vec(Arc::clone(&bytes)).with_path(input.path);
     let decoder = decoder(input, &source)?;
-    let (width, height) = if let Some(ifd) = dng_directory(&*decoder) {
-        let area =
-            area_of_dng(&ifd).ok_or_else(|| input.damaged("the DNG does not state its size"))?;
-        (area.width, area.height)
+    let area = if let Some(ifd) = dng_directory(&*decoder) {
+        area_of_dng(&ifd).ok_or_else(|| input.damaged("the DNG does not state its size"))?
     } else {
         let image = decoder
             .raw_image(&source, &RawDecodeParams::default(), true)
             .map_err(|e| fault(input, &e))?;
-        let area = area_of(&image);
-        (area.width, area.height)
+        area_of(&image)
     };
-    facts_of(input, &*decoder, &source, width, height)
+    Ok(facts_of(&bytes, &*decoder, &source, area))
 }
 
 pub(super) fn decode(input: &Input<'_>) -> Result<(Facts, Sensor), FrameError> {
-    let source = source(input)?;
+    let bytes = Arc::clone(input.shared()?);
+    let source = RawSource::new_from_shared_vec(Arc::clone(&bytes)).with_path(input.path);
     let decoder = decoder(input, &source)?;
     let params = RawDecodeParams::default();
     let dng = dng_directory(&*decoder);
@@ -85,18 +93,13 @@ pub(super) fn decode(input: &Input<'_>) -> Result<(Facts, Sensor), FrameError> {
         return Err(input.unsupported(what));
     }
     let area = area_of(&image);
-    let facts = facts_of(input, &*decoder, &source, area.width, area.height)?;
+    let facts = facts_of(&bytes, &*decoder, &source, area);
     let sensor = sensor_of(image, area, dng.as_deref())
         .ok_or_else(|| input.unsupported("a colour mosaic without green; develop it to TIFF"))?;
     if !sensor.is_sound() {
         return Err(input.damaged("the raw data does not fit its declared size and levels"));
     }
     Ok((facts, sensor))
-}
-
-fn source(input: &Input<'_>) -> Result<RawSource, FrameError> {
-    let bytes = Arc::clone(input.shared()?);
-    Ok(RawSource::new_from_shared_vec(bytes).with_path(input.path))
 }
 
 fn decoder(input: &Input<'_>, source: &RawSource) -> Result<Box<dyn Decoder>, FrameError> {
@@ -311,33 +314,25 @@ fn black_of(image: &RawImage, area: Area, dng: Option<&IFD>) -> Black {
     }
 }
 
-fn facts_of(
-    input: &Input<'_>,
-    decoder: &dyn Decoder,
-    source: &RawSource,
-    width: usize,
-    height: usize,
-) -> Result<Facts, FrameError> {
-    if let Some(block) = exif_block(input)? {
-        let facts = block.facts(width, height);
-        if facts.taken_at.is_some() || facts.exposure_s.is_some() {
-            return Ok(facts);
-        }
-    }
-    let facts = match decoder.raw_metadata(source, &RawDecodeParams::default()) {
-        Ok(metadata) => facts_of_metadata(metadata, decoder, width, height),
-        Err(_) => Facts::sized(width, height),
-    };
-    Ok(facts)
+fn facts_of(bytes: &[u8], decoder: &dyn Decoder, source: &RawSource, area: Area) -> Facts {
+    let (width, height) = (area.width, area.height);
+    let from_exif = exif_block(bytes).map(|block| block.facts(width, height));
+    let says_something = |facts: &Facts| facts.taken_at.is_some() || facts.exposure_s.is_some();
+    from_exif.filter(says_something).unwrap_or_else(|| {
+        decoder
+            .raw_metadata(source, &RawDecodeParams::default())
+            .map_or_else(
+                |_| Facts::sized(width, height),
+                |metadata| facts_of_metadata(metadata, decoder, width, height),
+            )
+    })
 }
 
-/// The Exif of raw files that are TIFF, or that carry a JPEG whose place their header states.
-fn exif_block(input: &Input<'_>) -> Result<Option<Block>, FrameError> {
-    let is_tiff = |head: &[u8]| {
-        head.starts_with(b"II*\0") || head.starts_with(b"MM\0*") || has_tiff_relative(head)
-    };
-    if !is_tiff(input.head()) {
-        return Ok(None);
+/// The Exif of raw files that are TIFF.
+fn exif_block(bytes: &[u8]) -> Option<Block> {
+    let is_tiff = bytes.starts_with(b"II*\0") || bytes.starts_with(b"MM\0*");
+    if !is_tiff && !has_tiff_relative(bytes) {
+        return None;
     }
     let as_tiff = |bytes: &[u8]| {
         let mut bytes = bytes.to_vec();
@@ -352,10 +347,10 @@ fn exif_block(input: &Input<'_>) -> Result<Option<Block>, FrameError> {
         Block::read(bytes)
     };
     // Makers write their directories first, and copying a whole raw file for them is dear.
-    match as_tiff(input.head()) {
-        Some(block) if block.complete || input.head_is_all() => Ok(Some(block)),
-        _ => Ok(as_tiff(input.whole()?)),
-    }
+    let start = bytes.get(..EXIF_BYTES).unwrap_or(bytes);
+    as_tiff(start)
+        .filter(|block| block.complete)
+        .or_else(|| as_tiff(bytes))
 }
 
 /// Facts as rawler has them, for containers that are not TIFF.

@@ -172,7 +172,7 @@ impl Fill {
             let places = (0..end - first).step_by(self.width);
             match *shifted.as_slice() {
                 // The two cases of a Bayer pattern, which are nearly all there are.
-                [a, b] => places.for_each(|i| put(first + i, (a[i] + b[i]) / 2.0)),
+                [a, b] => places.for_each(|i| put(first + i, f32::midpoint(a[i], b[i]))),
                 [a, b, c, d] => {
                     places.for_each(|i| put(first + i, (a[i] + b[i] + c[i] + d[i]) / 4.0));
                 }

@@ -51,12 +51,12 @@ fn has_tiff_relative(head: &[u8]) -> bool {
 
 pub(super) fn facts(input: &Input<'_>) -> Result<Facts, FrameError> {
     // A decoder that lacks anything in the first megabytes says so, by an error or a panic.
-    let from_start = guarded(input.path, || facts_in(input, input.long_head()?));
-    from_start.or_else(|_| facts_in(input, Arc::clone(input.shared()?)))
+    let from_start = guarded(input.path, || facts_in(input, &input.long_head()?));
+    from_start.or_else(|_| facts_in(input, input.shared()?))
 }
 
-fn facts_in(input: &Input<'_>, bytes: Arc<Vec<u8>>) -> Result<Facts, FrameError> {
-    let source = RawSource::new_from_shared_vec(Arc::clone(&bytes)).with_path(input.path);
+fn facts_in(input: &Input<'_>, bytes: &Arc<Vec<u8>>) -> Result<Facts, FrameError> {
+    let source = RawSource::new_from_shared_vec(Arc::clone(bytes)).with_path(input.path);
     let decoder = decoder(input, &source)?;
     let area = if let Some(ifd) = dng_directory(&*decoder) {
         area_of_dng(&ifd).ok_or_else(|| input.damaged("the DNG does not state its size"))?
@@ -66,7 +66,7 @@ fn facts_in(input: &Input<'_>, bytes: Arc<Vec<u8>>) -> Result<Facts, FrameError>
             .map_err(|e| fault(input, &e))?;
         area_of(&image)
     };
-    Ok(facts_of(&bytes, &*decoder, &source, area))
+    Ok(facts_of(bytes, &*decoder, &source, area))
 }
 
 pub(super) fn decode(input: &Input<'_>) -> Result<(Facts, Sensor), FrameError> {

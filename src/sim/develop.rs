@@ -66,8 +66,8 @@ impl Curves {
                 let sides = at(here, l) + at(here, r);
                 let ends = at(above, x) + at(below, x);
                 let [red, green, blue] = match (y & 1, x & 1) {
-                    (0, 1) => [(sides + 1) / 2, centre, (ends + 1) / 2],
-                    (1, 0) => [(ends + 1) / 2, centre, (sides + 1) / 2],
+                    (0, 1) => [sides.div_ceil(2), centre, ends.div_ceil(2)],
+                    (1, 0) => [ends.div_ceil(2), centre, sides.div_ceil(2)],
                     (row_kind, _) => {
                         let cross = (sides + ends + 2) / 4;
                         let corners = at(above, l) + at(above, r) + at(below, l) + at(below, r);

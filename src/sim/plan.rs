@@ -127,6 +127,10 @@ pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
     frames
 }
 
+fn sum(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+    [a[0] + b[0], a[1] + b[1]]
+}
+
 /// Full width at half maximum of a Gaussian over its standard deviation.
 pub(crate) const FWHM_PER_SIGMA: f64 = 2.354_82;
 
@@ -210,10 +214,8 @@ impl FramePlan {
             }
             Fault::Drift { px_per_min } => {
                 let drift = px_per_min.map(|v| v / 60.0);
-                for i in 0..2 {
-                    self.motion.drift[i] += drift[i];
-                    self.motion.offset[i] += drift[i] * self.start_s;
-                }
+                self.motion.drift = sum(self.motion.drift, drift);
+                self.motion.offset = sum(self.motion.offset, drift.map(|v| v * self.start_s));
             }
         }
     }
@@ -252,9 +254,7 @@ impl FramePlan {
                 return;
             }
         }
-        for i in 0..2 {
-            self.motion.offset[i] += shift_px[i];
-        }
+        self.motion.offset = sum(self.motion.offset, shift_px);
     }
 
     /// A gust: swings at several frequencies of a tripod, along one axis.

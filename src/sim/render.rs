@@ -37,18 +37,18 @@ pub(crate) struct Shot {
 }
 
 impl Studio {
-    pub(crate) fn new(options: SimOptions) -> Self {
+    pub(crate) fn new(options: &SimOptions) -> Self {
         let SimOptions {
             scene,
             width,
             height,
             seed,
             ..
-        } = options;
+        } = *options;
         let view = View::new(&scene, PIXEL_UM, width, height);
         let corner = (width as f64).hypot(height as f64) / 2.0 + 60.0;
         // Stars under the noise are drawn too, down to about 0.8 σ: a real sky is uneven.
-        let sky_e = scene.sky_e_per_s * speed(&options) * scene.exposure_s;
+        let sky_e = scene.sky_e_per_s * speed(options) * scene.exposure_s;
         let faintest = 5.0 * sky_e.max(20.0).sqrt() / scene.exposure_s;
         let reach = (corner / view.focal_px).atan();
         let aperture = scene.focal_mm / scene.f_number;
@@ -58,7 +58,7 @@ impl Studio {
             stars: stars::sow(&view, aperture, faintest, reach, seed),
             hot: hot_pixels(scene.hot_share, width * height, seed),
             curves: Curves::new(),
-            options,
+            options: *options,
             view,
         }
     }
@@ -174,9 +174,11 @@ impl Studio {
     /// Points spread over the frame, its corners among them, where `wanted`.
     fn grid(&self, wanted: impl Fn(usize, usize) -> bool) -> impl Iterator<Item = [f64; 2]> {
         let (w, h) = (self.options.width - 1, self.options.height - 1);
-        const PARTS: usize = 24;
-        (0..=PARTS * (PARTS + 2)).filter_map(move |i| {
-            let (x, y) = (i % (PARTS + 1) * w / PARTS, i / (PARTS + 1) * h / PARTS);
+        (0..=GRID_PARTS * (GRID_PARTS + 2)).filter_map(move |i| {
+            let (x, y) = (
+                i % (GRID_PARTS + 1) * w / GRID_PARTS,
+                i / (GRID_PARTS + 1) * h / GRID_PARTS,
+            );
             (y <= h && wanted(x, y)).then_some([x as f64, y as f64])
         })
     }
@@ -272,6 +274,9 @@ impl Studio {
         }
     }
 }
+
+/// Parts of a frame's side between grid points.
+const GRID_PARTS: usize = 24;
 
 /// Whose motion counts.
 #[derive(Debug, Clone, Copy)]

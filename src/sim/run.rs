@@ -80,7 +80,7 @@ pub fn simulate(
         .tempdir_in(folder)
         .map_err(|error| SimError::io(folder, error))?;
 
-    let studio = Studio::new(*options);
+    let studio = Studio::new(options);
     let done = AtomicUsize::new(0);
     let frames: Vec<FrameTruth> = plan(options)
         .par_iter()

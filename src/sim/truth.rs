@@ -62,7 +62,7 @@ pub struct FrameTruth {
     /// where it is under 0.05 px.
     pub trail_angle_deg: Option<f64>,
     /// Width (FWHM) of a star across its trail with the pixel's own width in it, and in a JPEG the
-    /// mean widening by its demosaicing.
+    /// mean widening by its demosaicing. That JPEG compression blurs faint stars is not in it.
     pub fwhm_px: f64,
     /// Median of the noise-free sky (no stars, no ground) in green, percent of full scale in linear
     /// light.

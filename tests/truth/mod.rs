@@ -1,1 +1,125 @@
-//! Simulated frames against their truth.
+//! Simulated frames against their truth, read by the real readers and measured by the real
+//! measuring.
+
+use std::path::Path;
+use std::sync::atomic::AtomicBool;
+
+use nightloupe::base::spin2::angle_between_deg;
+use nightloupe::frame::{self, OpenOptions};
+use nightloupe::measure::{FrameMeasure, Scratch, measure};
+use nightloupe::sim::{Format, FrameTruth, Report, Scene, SimOptions, scene, simulate};
+
+/// Trails of the frame's centre, px; 0 is a mount that follows exactly.
+const LENGTHS_PX: [f64; 4] = [0.0, 4.0, 8.0, 12.0];
+
+fn options(scene: Scene, format: Format, seed: u64) -> SimOptions {
+    SimOptions {
+        scene,
+        frames: 1,
+        width: 1200,
+        height: 800,
+        seed,
+        format,
+    }
+}
+
+fn simulated(folder: &Path, options: &SimOptions) -> Report {
+    simulate(folder, options, &|_, _| (), &AtomicBool::new(false)).unwrap()
+}
+
+/// The calm scene with the exposure, or a mount, that gives a trail, and the sky's level kept.
+fn with_trail(length_px: f64) -> Scene {
+    let calm = *scene("calm").unwrap();
+    if length_px == 0.0 {
+        return Scene {
+            tracked: true,
+            ..calm
+        };
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let small = SimOptions {
+        width: 64,
+        height: 64,
+        ..options(calm, Format::Tiff, 1)
+    };
+    let usual = &simulated(folder.path(), &small).truth.frames[0];
+    let times = length_px / usual.trail.centre_px;
+    Scene {
+        exposure_s: calm.exposure_s * times,
+        interval_s: calm.exposure_s * times + 2.0,
+        sky_e_per_s: calm.sky_e_per_s / times,
+        ..calm
+    }
+}
+
+fn measured(report: &Report) -> (FrameMeasure, FrameTruth) {
+    let truth = report.truth.frames[0].clone();
+    let frame = frame::open(&report.folder.join(&truth.file), &OpenOptions::default()).unwrap();
+    (measure(&frame.samples, &mut Scratch::default()), truth)
+}
+
+fn check(format: Format, length_px: f64, seed: u64) {
+    let folder = tempfile::tempdir().unwrap();
+    let made = simulated(folder.path(), &options(with_trail(length_px), format, seed));
+    let (got, want) = measured(&made);
+    let what = format!("{format:?}, {length_px} px, seed {seed}");
+    let trail = got
+        .trail
+        .unwrap_or_else(|| panic!("{what}: no trail: {:?}", got.remarks));
+    for (name, got_px, want_px) in [
+        ("median", trail.length_px, want.trail.median_px),
+        ("centre", trail.centre_px, want.trail.centre_px),
+    ] {
+        let off = got_px - want_px;
+        assert!(
+            off.abs() < 0.5,
+            "{what}: {name} trail {got_px:.3} px, truth {want_px:.3}"
+        );
+    }
+    if let (Some(got_deg), Some(want_deg)) = (trail.angle_deg, want.trail_angle_deg) {
+        let off = angle_between_deg(got_deg, want_deg);
+        assert!(
+            off < 3.0,
+            "{what}: angle {got_deg:.2} deg, truth {want_deg:.2}"
+        );
+    }
+    let (level, want_level) = (got.sky.level_pct, want.sky_level_pct);
+    assert!(
+        (level / want_level - 1.0).abs() < 0.02,
+        "{what}: sky {level:.3} %, truth {want_level:.3}"
+    );
+    let (noise, want_noise) = (got.noise_pct.unwrap(), want.noise_pct.unwrap());
+    assert!(
+        (noise / want_noise - 1.0).abs() < 0.1,
+        "{what}: noise {noise:.4} %, truth {want_noise:.4}"
+    );
+    assert!(
+        got.star_count >= 40,
+        "{what}: {} stars, truth {}",
+        got.star_count,
+        want.stars_snr5
+    );
+}
+
+fn check_all(format: Format) {
+    for (index, length_px) in LENGTHS_PX.into_iter().enumerate() {
+        for run in 0..2 {
+            check(format, length_px, 11 + 10 * run + index as u64);
+        }
+    }
+}
+
+#[test]
+fn trail_sky_and_noise_of_jpeg_frames() {
+    check_all(Format::Jpeg);
+}
+
+#[test]
+fn trail_sky_and_noise_of_linear_tiff_frames() {
+    check_all(Format::Tiff);
+}
+
+#[test]
+fn trail_sky_and_noise_of_dng_frames() {
+    check_all(Format::Dng);
+}

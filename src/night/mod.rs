@@ -25,6 +25,8 @@ mod warnings;
 mod tests;
 #[cfg(test)]
 mod turn_tests;
+#[cfg(test)]
+mod warning_tests;
 
 pub use types::{
     Derived, FrameInput, FrameState, Group, Kind, Night, NightOptions, Row, Series, Set, Settings,

@@ -52,7 +52,7 @@ pub(super) fn starry() -> FrameMeasure {
     measure
 }
 
-fn taken(seconds: f64, has_subseconds: bool) -> TakenAt {
+pub(super) fn taken(seconds: f64, has_subseconds: bool) -> TakenAt {
     let milliseconds = (seconds * 1000.0).round() as i64;
     let local = date(2026, 3, 14)
         .at(22, 0, 0, 0)
@@ -89,7 +89,7 @@ fn go_dark(measure: &mut FrameMeasure) {
     measure.noise_pct = Some(0.1);
 }
 
-fn put(inputs: &[FrameInput]) -> Night {
+pub(super) fn put(inputs: &[FrameInput]) -> Night {
     assemble(inputs, &NightOptions::default())
 }
 
@@ -284,24 +284,6 @@ fn a_ramp_of_exposures_is_no_framing_shot() {
 }
 
 #[test]
-fn changed_settings_are_groups_and_a_warning() {
-    let mut inputs = run(30);
-    for input in &mut inputs[20..] {
-        facts(input).iso = Some(3200);
-    }
-    facts(&mut inputs[5]).exposure_s = Some(30.1);
-    let night = put(&inputs);
-    assert_eq!(night.groups.len(), 2);
-    assert_eq!(night.groups[1].rows, (20..30).collect::<Vec<_>>());
-    assert_eq!(night.sets[0].main_group, Some(0));
-    let said = night.warnings.join("\n");
-    assert!(
-        said.contains("Settings change during the night (ISO): 2 groups"),
-        "{said}"
-    );
-}
-
-#[test]
 fn twilight_is_typical_and_a_lone_frame_is_not() {
     let mut inputs = run(60);
     for (k, input) in inputs.iter_mut().enumerate() {
@@ -318,48 +300,6 @@ fn twilight_is_typical_and_a_lone_frame_is_not() {
     }
     let flare = &night.rows[40];
     assert!((flare.typical.sky_pct.unwrap() - 8.55).abs() < 0.15);
-}
-
-#[test]
-fn what_the_clock_and_the_lens_do_not_say() {
-    let mut inputs = run(4);
-    for input in &mut inputs {
-        let second = input.shot as i8;
-        let facts = facts(input);
-        facts.focal_length_mm = None;
-        facts.pixel_um = None;
-        facts.taken_at = Some(TakenAt {
-            local: date(1980, 1, 1).at(0, 1, second, 0),
-            has_subseconds: false,
-            offset_s: None,
-        });
-    }
-    let said = put(&inputs).warnings.join("\n");
-    for words in [
-        "4 frames the focal length and pixel pitch",
-        "--focal-mm",
-        "no time zone",
-        "1980",
-    ] {
-        assert!(said.contains(words), "{words}: {said}");
-    }
-    let options = NightOptions {
-        supplied_for_all: Supplied {
-            focal_length_mm: Some(24.0),
-            pixel_um: Some(4.3),
-            offset_s: Some(3600),
-            ..Supplied::default()
-        },
-        ..NightOptions::default()
-    };
-    let night = assemble(&inputs, &options);
-    assert_eq!(night.groups[0].settings.focal_length_mm, Some(24.0));
-    assert_eq!(
-        night.warnings.len(),
-        1,
-        "only the reset clock: {:?}",
-        night.warnings
-    );
 }
 
 #[test]
@@ -380,33 +320,6 @@ fn what_is_supplied_for_one_camera_stays_there() {
 }
 
 #[test]
-fn a_clock_set_back_is_said() {
-    let mut inputs = run(20);
-    for (k, input) in inputs.iter_mut().enumerate() {
-        let back = if k >= 10 { 3600.0 } else { 0.0 };
-        facts(input).taken_at = Some(TakenAt {
-            offset_s: None,
-            ..taken(32.0 * k as f64 - back, true)
-        });
-    }
-    let said = put(&inputs).warnings.join("\n");
-    assert!(
-        said.contains("goes back by an hour at frame_11.tif"),
-        "{said}"
-    );
-    // With offsets the frames are in order and nothing is wrong.
-    for (k, input) in inputs.iter_mut().enumerate() {
-        let offset = if k >= 10 { 0 } else { 3600 };
-        if let Some(taken) = facts(input).taken_at.as_mut() {
-            taken.offset_s = Some(offset);
-        }
-    }
-    let night = put(&inputs);
-    assert!(night.warnings.is_empty(), "{:?}", night.warnings);
-    assert_eq!(night.rows[19].shot, 19);
-}
-
-#[test]
 fn the_majoritys_orientation_turns_the_angle() {
     let mut inputs = run(9);
     for input in &mut inputs[..6] {
@@ -419,19 +332,6 @@ fn the_majoritys_orientation_turns_the_angle() {
             .rows
             .iter()
             .all(|row| row.derived.trail_angle_deg == Some(120.0))
-    );
-}
-
-#[test]
-fn mixed_sizes_are_said() {
-    let mut inputs = run(5);
-    facts(&mut inputs[4]).width_px = 800;
-    let night = put(&inputs);
-    assert_eq!(night.groups.len(), 2);
-    let said = night.warnings.join("\n");
-    assert!(
-        said.contains("1600 × 1067 (4 frames), 800 × 1067 (1 frame)"),
-        "{said}"
     );
 }
 

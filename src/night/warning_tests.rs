@@ -1,0 +1,107 @@
+//! What is said about a night as a whole.
+
+use jiff::civil::date;
+
+use super::tests::{facts, put, run, taken};
+use super::*;
+use crate::frame::{Supplied, TakenAt};
+
+#[test]
+fn what_the_clock_and_the_lens_do_not_say() {
+    let mut inputs = run(4);
+    for input in &mut inputs {
+        let second = input.shot as i8;
+        let facts = facts(input);
+        facts.focal_length_mm = None;
+        facts.pixel_um = None;
+        facts.taken_at = Some(TakenAt {
+            local: date(1980, 1, 1).at(0, 1, second, 0),
+            has_subseconds: false,
+            offset_s: None,
+        });
+    }
+    let said = put(&inputs).warnings.join("\n");
+    for words in [
+        "4 frames the focal length and pixel pitch",
+        "--focal-mm",
+        "no time zone",
+        "1980",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    let options = NightOptions {
+        supplied_for_all: Supplied {
+            focal_length_mm: Some(24.0),
+            pixel_um: Some(4.3),
+            offset_s: Some(3600),
+            ..Supplied::default()
+        },
+        ..NightOptions::default()
+    };
+    let night = assemble(&inputs, &options);
+    assert_eq!(night.groups[0].settings.focal_length_mm, Some(24.0));
+    assert_eq!(
+        night.warnings.len(),
+        1,
+        "only the reset clock: {:?}",
+        night.warnings
+    );
+}
+
+#[test]
+fn a_clock_set_back_is_said() {
+    let mut inputs = run(20);
+    for (k, input) in inputs.iter_mut().enumerate() {
+        let back = if k >= 10 { 3600.0 } else { 0.0 };
+        facts(input).taken_at = Some(TakenAt {
+            offset_s: None,
+            ..taken(32.0 * k as f64 - back, true)
+        });
+    }
+    let said = put(&inputs).warnings.join("\n");
+    assert!(
+        said.contains("goes back by an hour at frame_11.tif"),
+        "{said}"
+    );
+    // With offsets the frames are in order and nothing is wrong.
+    for (k, input) in inputs.iter_mut().enumerate() {
+        let offset = if k >= 10 { 0 } else { 3600 };
+        if let Some(taken) = facts(input).taken_at.as_mut() {
+            taken.offset_s = Some(offset);
+        }
+    }
+    let night = put(&inputs);
+    assert!(night.warnings.is_empty(), "{:?}", night.warnings);
+    assert_eq!(night.rows[19].shot, 19);
+}
+
+#[test]
+fn mixed_sizes_are_said() {
+    let mut inputs = run(5);
+    facts(&mut inputs[4]).width_px = 800;
+    let night = put(&inputs);
+    assert_eq!(night.groups.len(), 2);
+    let said = night.warnings.join("\n");
+    assert!(
+        said.contains("1600 × 1067 (4 frames), 800 × 1067 (1 frame)"),
+        "{said}"
+    );
+}
+
+#[test]
+fn changed_settings_are_groups_and_a_warning() {
+    let mut inputs = run(30);
+    for input in &mut inputs[20..] {
+        facts(input).iso = Some(3200);
+    }
+    facts(&mut inputs[5]).exposure_s = Some(30.1);
+    let night = put(&inputs);
+    assert_eq!(night.groups.len(), 2);
+    assert_eq!(night.groups[1].rows, (20..30).collect::<Vec<_>>());
+    assert_eq!(night.sets[0].main_group, Some(0));
+    let said = night.warnings.join("\n");
+    assert!(
+        said.contains("Settings change during the night (ISO): 2 groups"),
+        "{said}"
+    );
+}

@@ -117,7 +117,7 @@ fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
         "Tripod",
         "as it was".to_owned(),
         "low, weighted, untouched".to_owned(),
-        format!("{} show that the camera moved{excess}", frames(count)),
+        format!("the camera moved in {}{excess}", frames(count)),
     ))
 }
 

@@ -200,7 +200,9 @@ fn same_cause(told: &Told<'_>, home: &Cluster, run: &Cluster) -> bool {
     let heavier_here = shared
         .iter()
         .any(|&at| told.weight(at, run.reason) > told.weight(at, home.reason));
-    jaccard >= SAME || (inside >= INSIDE && !heavier_here)
+    // A streak is something of its own unless the other signs lie on just its frames.
+    let absorbs = home.reason != Reason::Streak;
+    jaccard >= SAME || (absorbs && inside >= INSIDE && !heavier_here)
 }
 
 /// Gives each frame that is in several clusters to the one that weighs most there. Gaps and other

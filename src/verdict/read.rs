@@ -1,6 +1,6 @@
 //! What a rule compares: one value of a frame, and what it is compared with.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::types::Reason;
 use crate::base::robust::{median, median_and_sigma, quantile};
@@ -16,11 +16,19 @@ const CHOSEN_SHARE: f64 = 0.25;
 const TENTH_SIGMAS: f64 = 1.2816;
 /// Frames on either side that a pointing jump is told against.
 const JUMP_SIDE: usize = 5;
+/// Lines whose middles lie in one cell of this size, or the next, are at one place.
+const STANDING_CELL_PX: f32 = 16.0;
+/// A line at one place in so many frames stands…
+const STANDING_FRAMES: usize = 3;
+/// …and in this percentage of them (the larger of the two counts).
+const STANDING_PCT: usize = 3;
 /// A stack of at least so many frames averages a streak away.
 const STREAK_SAFE_STACK: usize = 10;
 
 /// Quantity of a trail that is held against the sky's turning.
 pub(super) const PREDICTED_TRAIL: &str = "trail length";
+/// Quantity of a jump that lasts.
+pub(super) const LASTING_JUMP: &str = "lasting pointing jump";
 /// Most by which a prediction is taken to be off by itself, px…
 const MODEL_ERROR_PX: f64 = 1.0;
 /// …and as a share (the larger of the two counts).
@@ -52,8 +60,9 @@ struct Levels {
 pub(super) struct Context<'a> {
     night: &'a Night,
     levels: Vec<Levels>,
-    /// By shot: how far the pointing is from the frames before and after, px.
-    jumps: BTreeMap<usize, f64>,
+    /// By shot: how the pointing jumps there.
+    jumps: BTreeMap<usize, Jump>,
+    standing: Standing,
 }
 
 impl<'a> Context<'a> {
@@ -62,6 +71,7 @@ impl<'a> Context<'a> {
             night,
             levels: night.groups.iter().map(|g| levels(night, g)).collect(),
             jumps: jumps(night),
+            standing: Standing::of(night),
         }
     }
 
@@ -99,9 +109,17 @@ fn levels(night: &Night, group: &Group) -> Levels {
     }
 }
 
-/// The pointing of each row against the medians of the frames before and after it in its group: the
-/// smaller distance, so that a lasting jump starts a new stretch and is not told for ever.
-fn jumps(night: &Night) -> BTreeMap<usize, f64> {
+/// How the pointing of one frame differs from its neighbours', px.
+#[derive(Debug, Clone, Copy, Default)]
+struct Jump {
+    /// From the frames before and from those after, the smaller: an odd frame.
+    stray_px: f64,
+    /// From the frames before, where those after it stay there: a new pointing.
+    lasting_px: f64,
+}
+
+/// The pointing of each row against the medians of the frames before and after it in its group.
+fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
     let mut jumps = BTreeMap::new();
     for group in &night.groups {
         let shifts: Vec<(usize, f64)> = group
@@ -110,25 +128,91 @@ fn jumps(night: &Night) -> BTreeMap<usize, f64> {
             .filter_map(|&row| night.rows.get(row))
             .filter_map(|row| Some((row.shot, row.derived.shift_px?)))
             .collect();
-        let middle = |part: &[(usize, f64)]| {
+        let level = |part: &[(usize, f64)]| {
             let mut values: Vec<f64> = part.iter().map(|&(_, shift)| shift).collect();
             (values.len() >= 3).then(|| median(&mut values)).flatten()
         };
         for (at, &(shot, shift)) in shifts.iter().enumerate() {
-            let before = shifts.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]);
-            let after_end = (at + 1 + JUMP_SIDE).min(shifts.len());
-            let after = shifts.get(at + 1..after_end).unwrap_or(&[]);
-            let distance = [middle(before), middle(after)]
+            let before = level(shifts.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]));
+            let end = (at + 1 + JUMP_SIDE).min(shifts.len());
+            let after = level(shifts.get(at + 1..end).unwrap_or(&[]));
+            let from = |level: Option<f64>| level.map(|level| (shift - level).abs());
+            let Some(stray_px) = [from(before), from(after)]
                 .into_iter()
                 .flatten()
-                .map(|level| (shift - level).abs())
-                .reduce(f64::min);
-            if let Some(distance) = distance {
-                jumps.insert(shot, distance);
-            }
+                .reduce(f64::min)
+            else {
+                continue;
+            };
+            let steps = before
+                .zip(after)
+                .map(|(b, a)| ((a - b).abs(), (shift - b).abs()));
+            // The first frame of the new pointing has gone most of the way.
+            let last = at.checked_sub(1).and_then(|n| shifts.get(n)).map(|s| s.1);
+            let came = |step: f64| {
+                last.zip(before)
+                    .is_some_and(|(l, b)| (l - b).abs() < 0.5 * step)
+            };
+            let lasting = steps.filter(|&(step, own)| own >= 0.5 * step && came(step));
+            let lasting_px = lasting.map_or(0.0, |(step, _)| step);
+            jumps.insert(
+                shot,
+                Jump {
+                    stray_px,
+                    lasting_px,
+                },
+            );
         }
     }
     jumps
+}
+
+/// Lines that stay at their place while the sky moves: roofs, wires, gaps between trees. By group
+/// and cell of the frame, the shots that have a line with its middle there.
+struct Standing(BTreeMap<(usize, i32, i32), BTreeSet<usize>>);
+
+impl Standing {
+    fn of(night: &Night) -> Self {
+        let mut cells: BTreeMap<(usize, i32, i32), BTreeSet<usize>> = BTreeMap::new();
+        for row in &night.rows {
+            let (Some(group), Some(measure)) = (row.group, row.measure.as_deref()) else {
+                continue;
+            };
+            for streak in &measure.streaks {
+                let (x, y) = cell(middle(
+                    streak.x0_px,
+                    streak.x1_px,
+                    streak.y0_px,
+                    streak.y1_px,
+                ));
+                cells.entry((group, x, y)).or_default().insert(row.shot);
+            }
+        }
+        Self(cells)
+    }
+
+    /// Whether a line with its middle there is in several frames of the group.
+    fn holds(&self, group: usize, frames: usize, at: (f32, f32)) -> bool {
+        let (x, y) = cell(at);
+        let near = (x - 1..=x + 1).flat_map(|x| (y - 1..=y + 1).map(move |y| (x, y)));
+        let shots: BTreeSet<usize> = near
+            .filter_map(|(x, y)| self.0.get(&(group, x, y)))
+            .flatten()
+            .copied()
+            .collect();
+        shots.len() >= STANDING_FRAMES.max(frames * STANDING_PCT / 100)
+    }
+}
+
+fn middle(x0: f32, x1: f32, y0: f32, y1: f32) -> (f32, f32) {
+    (0.5 * (x0 + x1), 0.5 * (y0 + y1))
+}
+
+fn cell((x, y): (f32, f32)) -> (i32, i32) {
+    (
+        (x / STANDING_CELL_PX).floor() as i32,
+        (y / STANDING_CELL_PX).floor() as i32,
+    )
 }
 
 /// The level of a group's sharp or dark frames when a long fault has moved its median: its lower
@@ -309,13 +393,19 @@ pub(super) fn missing_before(_: &Context<'_>, row: &Row) -> Option<Reading> {
     })
 }
 
-fn longest_streak(row: &Row, brighter_than: f64) -> Option<Reading> {
+fn longest_streak(context: &Context<'_>, row: &Row, brighter_than: f64) -> Option<Reading> {
+    let group = row.group?;
+    let frames = context.group(row)?.rows.len();
     let measure = row.measure.as_deref()?;
     let diagonal = (measure.width_px as f64).hypot(measure.height_px as f64);
     let longest = measure
         .streaks
         .iter()
         .filter(|streak| f64::from(streak.brightness) > brighter_than)
+        .filter(|s| {
+            let at = middle(s.x0_px, s.x1_px, s.y0_px, s.y1_px);
+            !context.standing.holds(group, frames, at)
+        })
         .map(|streak| 100.0 * streak.length_px() / diagonal.max(1.0))
         .reduce(f64::max)?;
     Some(Reading {
@@ -327,14 +417,14 @@ fn longest_streak(row: &Row, brighter_than: f64) -> Option<Reading> {
     })
 }
 
-pub(super) fn streak(_: &Context<'_>, row: &Row) -> Option<Reading> {
-    longest_streak(row, f64::NEG_INFINITY)
+pub(super) fn streak(context: &Context<'_>, row: &Row) -> Option<Reading> {
+    longest_streak(context, row, f64::NEG_INFINITY)
 }
 
 /// Streaks that outshine the tenth-brightest star: fainter ones drown among the trails.
-pub(super) fn bright_streak(_: &Context<'_>, row: &Row) -> Option<Reading> {
+pub(super) fn bright_streak(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let tenth = row.measure.as_deref()?.stars.get(9);
-    longest_streak(row, tenth.map_or(0.0, |star| f64::from(star.peak)))
+    longest_streak(context, row, tenth.map_or(0.0, |star| f64::from(star.peak)))
 }
 
 pub(super) fn streak_in_small_stack(context: &Context<'_>, row: &Row) -> Option<Reading> {
@@ -345,11 +435,22 @@ pub(super) fn streak_in_small_stack(context: &Context<'_>, row: &Row) -> Option<
 
 pub(super) fn pointing_jump(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let width = row.measure.as_deref()?.width_px as f64;
-    let jump = *context.jumps.get(&row.shot)?;
+    let jump = context.jumps.get(&row.shot)?.stray_px;
     Some(Reading {
         quantity: "pointing jump in a film 1920 px wide",
         unit: "px",
         measured: jump * (FILM_WIDTH_PX / width.max(1.0)).min(1.0),
+        baseline: 0.0,
+        scatter: 0.0,
+    })
+}
+
+/// A new pointing that lasts: every trail has a kink there, whatever is done about the frame.
+pub(super) fn lasting_jump(context: &Context<'_>, row: &Row) -> Option<Reading> {
+    Some(Reading {
+        quantity: LASTING_JUMP,
+        unit: "px",
+        measured: context.jumps.get(&row.shot)?.lasting_px,
         baseline: 0.0,
         scatter: 0.0,
     })

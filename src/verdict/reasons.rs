@@ -63,7 +63,7 @@ pub const REASONS: [ReasonInfo; 12] = [
         "Trails longer than the sky made them",
         News::Bad,
         "Stars moved further during the exposure than the sky's turning predicts, or are less round \
-         than a tracked frame should be: the camera moved.",
+         than a tracked frame should be: the camera moved. Trails that are too short are told too.",
     ),
     entry(
         Reason::Knock,

@@ -172,6 +172,10 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
             higher(Reason::Trailed, read::trail)
                 .doubt(Anywhere, over(t.trail_doubt_px, t.trail_doubt_share))
                 .reject(AtEnds, over(t.trail_reject_px, t.trail_reject_share)),
+            // Shorter is a push against the sky's turning, or a shutter that closed early.
+            lower(Reason::Trailed, read::trail)
+                .doubt(Anywhere, over(t.trail_doubt_px, t.trail_doubt_share)),
+            higher(Reason::Knock, read::lasting_jump).note(Limit::Value(t.shift_doubt_px)),
             higher(Reason::Defocus, read::width)
                 .doubt(Anywhere, times(t.width_doubt))
                 .reject(AtEnds, times(t.width_reject)),
@@ -203,6 +207,7 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
             higher(Reason::Knock, read::pointing_jump)
                 .doubt(Anywhere, Limit::Value(t.shift_doubt_px))
                 .reject(EndsOrShort, Limit::Value(t.shift_reject_px)),
+            higher(Reason::Knock, read::lasting_jump).note(Limit::Value(t.shift_doubt_px)),
             higher(Reason::Trailed, read::trail)
                 .doubt(Anywhere, over(t.trail_reject_px, t.trail_reject_share)),
             lower(Reason::FewStars, read::stars).doubt(Anywhere, fewer),

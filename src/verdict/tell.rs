@@ -2,7 +2,7 @@
 
 use super::cost::{drop_cost, largest_rate_px_s};
 use super::findings::{Cluster, Told};
-use super::read::PREDICTED_TRAIL;
+use super::read::{LASTING_JUMP, PREDICTED_TRAIL};
 use super::types::{Evidence, Finding, Offer, Purpose, Reason, Verdict};
 use super::words::{figure, frame_ranges_in_short, frames, number, plural, with_unit};
 
@@ -50,9 +50,9 @@ fn looks_like(told: &Told<'_>, cluster: &Cluster) -> Option<&'static str> {
         .frames
         .contains(&told.set.frames.len().saturating_sub(1));
     if has(Reason::Defocus) && has(Reason::FewStars) && long && at_end {
-        Some("wider and fewer stars to the end, as dew on the lens or a drifting focus would do")
+        Some("Wider and fewer stars to the end, as dew on the lens or a drifting focus would make.")
     } else if has(Reason::FewStars) && brighter && !has(Reason::Defocus) && long {
-        Some("fewer stars and a brighter sky together, as cloud would do")
+        Some("Fewer stars and a brighter sky at once, as cloud would make.")
     } else {
         None
     }
@@ -104,6 +104,9 @@ fn title(told: &Told<'_>, cluster: &Cluster) -> String {
             _ => "Brighter sky",
         },
         Reason::Trailed if told.purpose == Purpose::Tracked => "Stars not round",
+        Reason::Trailed if side(told, cluster, Reason::Trailed) == Some(Side::Below) => {
+            "Trails shorter than the sky made them"
+        }
         Reason::Streak if numbers.len() > 1 => "Streaks",
         Reason::Gap => return format!("Frames missing before {ranges}"),
         reason => reason.info().title,
@@ -120,6 +123,9 @@ pub(super) fn event_label(told: &Told<'_>, cluster: &Cluster, run: &[usize]) -> 
             _ => "brighter sky".to_owned(),
         },
         Reason::Trailed if told.purpose == Purpose::Tracked => "not round".to_owned(),
+        Reason::Trailed if side(told, cluster, Reason::Trailed) == Some(Side::Below) => {
+            "shorter trails".to_owned()
+        }
         Reason::Gap => {
             let missing = run.first().and_then(|&at| told.evidence(at, Reason::Gap));
             missing.map_or_else(
@@ -138,7 +144,7 @@ fn evidence(told: &Told<'_>, cluster: &Cluster) -> String {
         .filter_map(|&reason| sentence(told, cluster, reason))
         .collect();
     if let Some(cause) = looks_like(told, cluster) {
-        sentences.push(format!("Together: {cause}."));
+        sentences.push(cause.to_owned());
     }
     if told.night.pending > 0 {
         sentences.push("So far.".to_owned());
@@ -157,6 +163,11 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
     } else {
         ""
     };
+    let far = match (cluster.frames.len(), e.measured < e.baseline) {
+        (1, _) => "",
+        (_, true) => "down to ",
+        (_, false) => "up to ",
+    };
     let times = figure(e.measured / e.baseline.abs().max(1e-9));
     Some(match reason {
         Reason::Trailed if e.quantity == "elongation" => format!(
@@ -165,11 +176,15 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
             number(e.baseline, 2)
         ),
         Reason::Trailed if e.quantity == PREDICTED_TRAIL => format!(
-            "Trails of {most}{measured} where the sky's turning makes {baseline} (frame {frame})."
+            "Trails of {far}{measured} where the sky's turning makes {baseline} (frame {frame})."
         ),
         Reason::Trailed => {
             format!("Trails of {most}{measured} where {baseline} is usual (frame {frame}).")
         }
+        Reason::Knock if e.quantity == LASTING_JUMP => format!(
+            "The camera turned by {most}{measured} and stayed so (frame {frame}): every trail has a \
+             kink there."
+        ),
         Reason::Knock => format!(
             "It moved by {most}{measured} of a film 1920 px wide against the frames before and \
              after (frame {frame})."
@@ -302,7 +317,7 @@ fn offers(told: &Told<'_>, cluster: &Cluster, verdict: Verdict) -> Vec<Offer> {
     if !worst.is_empty() {
         offers.push(Offer {
             label: if doubtful.is_empty() {
-                format!("Reject these {}", worst.len())
+                these("Reject", worst.len())
             } else {
                 format!("Reject the worst {}", worst.len())
             },
@@ -317,7 +332,7 @@ fn offers(told: &Told<'_>, cluster: &Cluster, verdict: Verdict) -> Vec<Offer> {
         let all: Vec<usize> = rows_with(&[Verdict::Reject, Verdict::Doubtful]);
         let word = if ends { "Trim" } else { "Reject" };
         offers.push(Offer {
-            label: format!("{word} these {}", all.len()),
+            label: these(word, all.len()),
             cost: cost_of(told, &all),
             verdict: Verdict::Reject,
             rows: all,
@@ -327,7 +342,7 @@ fn offers(told: &Told<'_>, cluster: &Cluster, verdict: Verdict) -> Vec<Offer> {
         // more than the fault.
         let whole = matches!(told.purpose, Purpose::Trails | Purpose::Timelapse);
         offers.push(Offer {
-            label: format!("Keep these {}", doubtful.len()),
+            label: these("Keep", doubtful.len()),
             cost: match told.purpose {
                 Purpose::Trails => "used as they are: no gap".to_owned(),
                 Purpose::Timelapse => "used as they are: no jump".to_owned(),
@@ -340,6 +355,14 @@ fn offers(told: &Told<'_>, cluster: &Cluster, verdict: Verdict) -> Vec<Offer> {
     }
     offers.sort_by_key(|offer| !offer.advised);
     offers
+}
+
+/// "Reject these 4", "Reject this one".
+fn these(word: &str, count: usize) -> String {
+    match count {
+        1 => format!("{word} this one"),
+        n => format!("{word} these {n}"),
+    }
 }
 
 /// What rejecting `rows` costs, seen from the advised verdicts without that rejection.

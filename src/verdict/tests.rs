@@ -137,7 +137,7 @@ fn cloud_is_one_finding_though_stars_sky_and_noise_all_tell_of_it() {
     let finding = &judged.findings[0];
     assert_eq!(finding.reason, Reason::FewStars);
     assert!(
-        finding.evidence.contains("as cloud would do"),
+        finding.evidence.contains("as cloud would make"),
         "{}",
         finding.evidence
     );
@@ -296,6 +296,56 @@ fn a_streak_counts_only_when_long_and_bright() {
     let stack = judged(&night, Purpose::Tracked);
     assert_eq!(stack.judgements[30].verdict, Verdict::Keep);
     assert_eq!(reasons(&stack, 31), vec![Reason::Streak]);
+}
+
+/// A roof's edge is a line in every frame; an aircraft before it is not.
+#[test]
+fn lines_that_stay_put_are_no_streaks() {
+    let night = Calm::default().night(|n, m| {
+        let mut edge = streak(0.1, 0.9);
+        edge.x0_px += 2.0 * (n % 3) as f32;
+        m.streaks.push(edge);
+        if n == 30 {
+            m.streaks.push(streak(0.4, 0.9));
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "31");
+    assert!(reasons(&judged, 60).is_empty());
+}
+
+#[test]
+fn trails_too_short_are_told() {
+    let night = Calm::default().night(|n, m| {
+        if n == 60 {
+            lengthen(m, -2.5);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "61");
+    assert_eq!(
+        judged.findings[0].title,
+        "Trails shorter than the sky made them, frame 61"
+    );
+}
+
+#[test]
+fn a_lasting_jump_is_told_once_and_weighs_against_no_frame() {
+    let mut night = Calm::default().night(|_, _| ());
+    for (n, row) in night.rows.iter_mut().enumerate() {
+        row.derived.shift_px = Some(if n < 70 { 0.2 } else { 6.2 });
+    }
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&judged, Verdict::Doubtful), "");
+    let told: Vec<usize> = (1..=120)
+        .filter(|&n| !reasons(&judged, n).is_empty())
+        .collect();
+    assert_eq!(told, vec![71]);
+    assert!(
+        judged.findings[0]
+            .evidence
+            .contains("turned by 6 px and stayed so")
+    );
 }
 
 #[test]

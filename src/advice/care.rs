@@ -99,20 +99,24 @@ fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
     let count: usize = shaken.iter().map(|f| f.rows.len()).sum();
     (count > 0).then_some(())?;
     if facts.purpose == Purpose::Tracked {
-        return Some(row(
-            "Mount",
-            "as it was".to_owned(),
-            "check balance and drift".to_owned(),
-            format!("{} have stars that are not round", frames(count)),
-        ));
+        // One gust is no fault of the mount.
+        return (count >= LEAST_RUN).then(|| {
+            row(
+                "Mount",
+                "as it was".to_owned(),
+                "check balance and drift".to_owned(),
+                format!("{} with stars that are not round", frames(count)),
+            )
+        });
     }
     let excess = shaken
         .iter()
         .filter_map(|f| most_excess(facts, f))
-        .reduce(f64::max)
-        .map_or_else(String::new, |px| {
-            format!(", by up to {}", with_unit(px, "px"))
-        });
+        .filter(|px| *px > 0.0)
+        .reduce(f64::max);
+    let excess = excess.map_or_else(String::new, |px| {
+        format!(", by up to {}", with_unit(px, "px"))
+    });
     Some(row(
         "Tripod",
         "as it was".to_owned(),

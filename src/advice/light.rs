@@ -22,7 +22,7 @@ const ROUND_SHARE: f64 = 0.9;
 const FILM_WIDTH_PX: f64 = 1920.0;
 
 /// Rows on light: exposure first, as ISO follows it.
-pub(super) fn rows(facts: &Facts<'_>, options: &AdviceOptions) -> Vec<SettingAdvice> {
+pub(super) fn rows(facts: &Facts<'_>, options: AdviceOptions) -> Vec<SettingAdvice> {
     let mut rows = Vec::new();
     let exposure = exposure(facts, options);
     let shorter = match (&exposure, facts.exposure_s) {
@@ -42,7 +42,7 @@ struct Exposure {
     next_s: f64,
 }
 
-fn exposure(facts: &Facts<'_>, options: &AdviceOptions) -> Option<Exposure> {
+fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
     let tonight = facts.exposure_s?;
     let (next_s, why) = match facts.purpose {
         Purpose::Trails => (tonight, trails_why(facts)?),
@@ -101,7 +101,7 @@ fn npf_words(facts: &Facts<'_>, k: f64, limit: f64) -> String {
     )
 }
 
-fn timelapse_why(facts: &Facts<'_>, options: &AdviceOptions) -> Option<String> {
+fn timelapse_why(facts: &Facts<'_>, options: AdviceOptions) -> Option<String> {
     let npf = facts.npf_s(options.npf_k);
     let npf = npf.map(|limit| npf_words(facts, options.npf_k, limit));
     let width = f64::from(facts.group.settings.size_px.0.max(1));
@@ -119,7 +119,7 @@ fn timelapse_why(facts: &Facts<'_>, options: &AdviceOptions) -> Option<String> {
 }
 
 /// The longest exposure whose trails pass as points, by NPF and by what was measured.
-fn still(facts: &Facts<'_>, options: &AdviceOptions, tonight: f64) -> Option<(f64, String)> {
+fn still(facts: &Facts<'_>, options: AdviceOptions, tonight: f64) -> Option<(f64, String)> {
     let by_trail = facts.trail_px.zip(facts.width_px).map(|(trail, width)| {
         let words = format!(
             "trails measured {} against a width of {}",

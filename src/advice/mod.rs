@@ -30,7 +30,7 @@ pub fn next_time(night: &Night, set: usize, judged: &Judged, options: &AdviceOpt
         return NextTime::default();
     };
     let mut settings = care::rows(&facts);
-    settings.extend(light::rows(&facts, options));
+    settings.extend(light::rows(&facts, *options));
     settings.extend(pace::rows(&facts));
     settings.sort_by_key(|row| !row.changed);
     let notes = notes::notes(&facts, &settings);

@@ -12,14 +12,19 @@ pub mod words;
 
 mod apply;
 mod findings;
+mod jumps;
+mod offers;
 mod rank;
 mod read;
 mod rules;
+mod standing;
 mod tell;
 #[cfg(test)]
 pub(crate) mod testkit;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_of_purposes;
 
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};

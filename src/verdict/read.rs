@@ -1,7 +1,9 @@
 //! What a rule compares: one value of a frame, and what it is compared with.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
+use super::jumps::{Jump, jumps};
+use super::standing::{Standing, middle};
 use super::types::Reason;
 use crate::base::robust::{median, median_and_sigma, quantile};
 use crate::night::{Group, Kind, Night, Row, Series};
@@ -14,14 +16,6 @@ const LEAST_GROUP: usize = 5;
 const CHOSEN_SHARE: f64 = 0.25;
 /// Distance in σ from the median to the tenth of a Gaussian.
 const TENTH_SIGMAS: f64 = 1.2816;
-/// Frames on either side that a pointing jump is told against.
-const JUMP_SIDE: usize = 5;
-/// Lines whose middles lie in one cell of this size, or the next, are at one place.
-const STANDING_CELL_PX: f32 = 16.0;
-/// A line at one place in so many frames stands…
-const STANDING_FRAMES: usize = 3;
-/// …and in this percentage of them (the larger of the two counts).
-const STANDING_PCT: usize = 3;
 /// A stack of at least so many frames averages a streak away.
 const STREAK_SAFE_STACK: usize = 10;
 
@@ -107,112 +101,6 @@ fn levels(night: &Night, group: &Group) -> Levels {
         clipped_pct: median(&mut clipped),
         excess_px: median(&mut excess),
     }
-}
-
-/// How the pointing of one frame differs from its neighbours', px.
-#[derive(Debug, Clone, Copy, Default)]
-struct Jump {
-    /// From the frames before and from those after, the smaller: an odd frame.
-    stray_px: f64,
-    /// From the frames before, where those after it stay there: a new pointing.
-    lasting_px: f64,
-}
-
-/// The pointing of each row against the medians of the frames before and after it in its group.
-fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
-    let mut jumps = BTreeMap::new();
-    for group in &night.groups {
-        let shifts: Vec<(usize, f64)> = group
-            .rows
-            .iter()
-            .filter_map(|&row| night.rows.get(row))
-            .filter_map(|row| Some((row.shot, row.derived.shift_px?)))
-            .collect();
-        let level = |part: &[(usize, f64)]| {
-            let mut values: Vec<f64> = part.iter().map(|&(_, shift)| shift).collect();
-            (values.len() >= 3).then(|| median(&mut values)).flatten()
-        };
-        for (at, &(shot, shift)) in shifts.iter().enumerate() {
-            let before = level(shifts.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]));
-            let end = (at + 1 + JUMP_SIDE).min(shifts.len());
-            let after = level(shifts.get(at + 1..end).unwrap_or(&[]));
-            let from = |level: Option<f64>| level.map(|level| (shift - level).abs());
-            let Some(stray_px) = [from(before), from(after)]
-                .into_iter()
-                .flatten()
-                .reduce(f64::min)
-            else {
-                continue;
-            };
-            let steps = before
-                .zip(after)
-                .map(|(b, a)| ((a - b).abs(), (shift - b).abs()));
-            // The first frame of the new pointing has gone most of the way.
-            let last = at.checked_sub(1).and_then(|n| shifts.get(n)).map(|s| s.1);
-            let came = |step: f64| {
-                last.zip(before)
-                    .is_some_and(|(l, b)| (l - b).abs() < 0.5 * step)
-            };
-            let lasting = steps.filter(|&(step, own)| own >= 0.5 * step && came(step));
-            let lasting_px = lasting.map_or(0.0, |(step, _)| step);
-            jumps.insert(
-                shot,
-                Jump {
-                    stray_px,
-                    lasting_px,
-                },
-            );
-        }
-    }
-    jumps
-}
-
-/// Lines that stay at their place while the sky moves: roofs, wires, gaps between trees. By group
-/// and cell of the frame, the shots that have a line with its middle there.
-struct Standing(BTreeMap<(usize, i32, i32), BTreeSet<usize>>);
-
-impl Standing {
-    fn of(night: &Night) -> Self {
-        let mut cells: BTreeMap<(usize, i32, i32), BTreeSet<usize>> = BTreeMap::new();
-        for row in &night.rows {
-            let (Some(group), Some(measure)) = (row.group, row.measure.as_deref()) else {
-                continue;
-            };
-            for streak in &measure.streaks {
-                let (x, y) = cell(middle(
-                    streak.x0_px,
-                    streak.x1_px,
-                    streak.y0_px,
-                    streak.y1_px,
-                ));
-                cells.entry((group, x, y)).or_default().insert(row.shot);
-            }
-        }
-        Self(cells)
-    }
-
-    /// Whether a line with its middle there is in several frames of the group.
-    fn holds(&self, group: usize, frames: usize, at: (f32, f32)) -> bool {
-        let (x, y) = cell(at);
-        let near = (x - 1..=x + 1).flat_map(|x| (y - 1..=y + 1).map(move |y| (x, y)));
-        let shots: BTreeSet<usize> = near
-            .filter_map(|(x, y)| self.0.get(&(group, x, y)))
-            .flatten()
-            .copied()
-            .collect();
-        shots.len() >= STANDING_FRAMES.max(frames * STANDING_PCT / 100)
-    }
-}
-
-fn middle(x0: f32, x1: f32, y0: f32, y1: f32) -> (f32, f32) {
-    (0.5 * (x0 + x1), 0.5 * (y0 + y1))
-}
-
-fn cell((x, y): (f32, f32)) -> (i32, i32) {
-    (
-        (x / STANDING_CELL_PX).floor() as i32,
-        (y / STANDING_CELL_PX).floor() as i32,
-    )
 }
 
 /// The level of a group's sharp or dark frames when a long fault has moved its median: its lower
@@ -384,10 +272,11 @@ pub(super) fn clipped_all(_: &Context<'_>, row: &Row) -> Option<Reading> {
 }
 
 pub(super) fn missing_before(_: &Context<'_>, row: &Row) -> Option<Reading> {
-    Some(Reading {
+    let missing = row.derived.missing_before;
+    (missing > 0).then_some(Reading {
         quantity: "frames missing before this one",
         unit: "",
-        measured: f64::from(row.derived.missing_before),
+        measured: f64::from(missing),
         baseline: 0.0,
         scatter: 0.0,
     })

@@ -130,6 +130,10 @@ fn times(k: f64) -> Limit {
 }
 
 /// The rules of `purpose`, after the table of thresholds in docs/decisions.md.
+#[expect(
+    clippy::too_many_lines,
+    reason = "one table, read and compared as a whole"
+)]
 pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
     use Place::{Anywhere, AtEnds, EndsOrShort};
     let over = |px, share| Limit::Beyond {
@@ -172,9 +176,12 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
             higher(Reason::Trailed, read::trail)
                 .doubt(Anywhere, over(t.trail_doubt_px, t.trail_doubt_share))
                 .reject(AtEnds, over(t.trail_reject_px, t.trail_reject_share)),
-            // Shorter is a push against the sky's turning, or a shutter that closed early.
-            lower(Reason::Trailed, read::trail)
-                .doubt(Anywhere, over(t.trail_doubt_px, t.trail_doubt_share)),
+            // Shorter is a push against the sky's turning, or a shutter that closed early; it darkens
+            // a trail and tears nothing, so only twice as much is told.
+            lower(Reason::Trailed, read::trail).doubt(
+                Anywhere,
+                over(2.0 * t.trail_doubt_px, 2.0 * t.trail_doubt_share),
+            ),
             higher(Reason::Knock, read::lasting_jump).note(Limit::Value(t.shift_doubt_px)),
             higher(Reason::Defocus, read::width)
                 .doubt(Anywhere, times(t.width_doubt))

@@ -172,14 +172,16 @@ impl Column {
     }
 
     /// Whether this value caused the verdict: `Some(true)` by being high, `Some(false)` by being
-    /// low. Compared with what is typical, since evidence may be told in another quantity (light
-    /// lost, for the count of stars).
+    /// low. Evidence told in another unit (light lost, for the count of stars) marks the value only
+    /// where it is low as well.
     pub(super) fn caused(&self, judgement: &Judgement, row: &Row) -> Option<bool> {
         let weighs = |e: &&Evidence| e.weighs != Verdict::Keep && (self.is_about)(e);
         let evidence = judgement.evidence.iter().find(weighs)?;
-        let compared = (self.value)(row).zip((self.typical)(row));
-        let (value, usual) = compared.unwrap_or((evidence.measured, evidence.baseline));
-        Some(value >= usual)
+        if evidence.unit == self.unit {
+            return Some(evidence.measured >= evidence.baseline);
+        }
+        let (value, usual) = (self.value)(row).zip((self.typical)(row))?;
+        (value < usual).then_some(false)
     }
 }
 
@@ -225,6 +227,27 @@ mod tests {
     }
 
     #[test]
+    fn a_sky_over_the_nights_points_up_beside_brighter_neighbours() {
+        let evidence = Evidence {
+            reason: Reason::Sky,
+            weighs: Verdict::Doubtful,
+            quantity: "sky level against the night's darkest tenth",
+            unit: "%",
+            measured: 10.0,
+            baseline: 6.4,
+            threshold: 9.5,
+        };
+        let judgement = Judgement {
+            verdict: Verdict::Doubtful,
+            evidence: vec![evidence],
+            rank: None,
+        };
+        let mut row = test_row(0, FrameMeasure::empty(10, 10, Light::Linear));
+        row.typical.sky_pct = Some(10.2);
+        assert_eq!(COLUMNS[3].caused(&judgement, &row), Some(true));
+    }
+
+    #[test]
     fn the_cause_points_up_or_down() {
         let evidence = Evidence {
             reason: Reason::FewStars,
@@ -246,5 +269,7 @@ mod tests {
         row.typical.stars = Some(1800.0);
         assert_eq!(COLUMNS[5].caused(&judgement, &row), Some(false));
         assert_eq!(COLUMNS[3].caused(&judgement, &row), None);
+        row.typical.stars = Some(800.0);
+        assert_eq!(COLUMNS[5].caused(&judgement, &row), None);
     }
 }

@@ -161,7 +161,11 @@ fn leaving_a_finding_changes_no_verdict_and_can_be_undone() {
     let mut model = opened(6, &[2, 3]);
     let key = (Reason::Sky, 2);
     let effects = model.apply(Action::Leave(key));
-    assert!(!effects.iter().any(|e| matches!(e, Effect::KeepDecisions(_))));
+    assert!(
+        !effects
+            .iter()
+            .any(|e| matches!(e, Effect::KeepDecisions(_)))
+    );
     assert!(night(&model).answers.contains_key(&key));
     model.apply(Action::Undo);
     assert!(night(&model).answers.is_empty());
@@ -172,8 +176,7 @@ fn the_purpose_is_judged_again_and_undone() {
     let mut model = opened(3, &[]);
     let effects = model.apply(Action::SetPurpose(Purpose::Timelapse));
     let asks = |effects: &[Effect], wanted: Purpose| {
-        (effects.iter())
-            .any(|e| matches!(e, Effect::Derive { purpose, .. } if *purpose == wanted))
+        (effects.iter()).any(|e| matches!(e, Effect::Derive { purpose, .. } if *purpose == wanted))
     };
     assert!(asks(&effects, Purpose::Timelapse));
     assert_eq!(model.undo_name(), Some("judge as time-lapse"));

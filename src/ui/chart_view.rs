@@ -178,9 +178,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
             pos2(rect.left() - 2.0, rect.bottom()),
         );
         let named = ui.interact(named_at, id.with(lane.kind), Sense::hover());
-        named.widget_info(|| {
-            WidgetInfo::labeled(Role::Label, true, lane_paint::name(lane, open))
-        });
+        named.widget_info(|| WidgetInfo::labeled(Role::Label, true, lane_paint::name(lane, open)));
         named.on_hover_text(glossary::meaning(lane.kind.name()));
     }
     ribbon_view::paint(ui, cx, open, &places, &ribbon);

@@ -108,8 +108,7 @@ fn grid(painter: &Painter, paint: &LanePaint<'_>) {
     let most = match paint.rect.height() {
         h if h <= 26.0 => 2,
         h if h < 46.0 => 3,
-        h if h < 64.0 => 4,
-        _ => 5,
+        _ => 4,
     };
     let mut ticks = paint.lane.ticks(most);
     if paint.is_one_line() && ticks.values.len() > 1 {

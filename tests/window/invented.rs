@@ -72,9 +72,9 @@ fn measure(place: usize) -> FrameMeasure {
     m
 }
 
-/// The first `measured` frames of the night measured, the rest still to be.
-pub(crate) fn inputs(measured: usize) -> Vec<FrameInput> {
-    (0..FRAMES)
+/// `frames` frames of which the first `measured` are measured.
+fn inputs(frames: usize, measured: usize) -> Vec<FrameInput> {
+    (0..frames)
         .map(|place| FrameInput {
             shot: place,
             name: format!("OTW_{:04}.dng", place + 1),
@@ -91,9 +91,9 @@ pub(crate) fn inputs(measured: usize) -> Vec<FrameInput> {
         .collect()
 }
 
-/// Everything derived from the first `measured` frames.
-pub(crate) fn derived(measured: usize, purpose: Purpose) -> Derived {
-    let mut night: Night = night::assemble(&inputs(measured), &NightOptions::default());
+/// Everything derived from the first `measured` of `frames` frames.
+pub(crate) fn derived(frames: usize, measured: usize, purpose: Purpose) -> Derived {
+    let mut night: Night = night::assemble(&inputs(frames, measured), &NightOptions::default());
     for row in &mut night.rows {
         row.derived.expected_trail_px = Some(6.6);
     }

@@ -57,6 +57,11 @@ impl Window {
 
     /// Opens the invented night with so many frames measured.
     pub(crate) fn with_invented(width: f32, height: f32, measured: usize) -> Self {
+        Self::with_frames(width, height, invented::FRAMES, measured)
+    }
+
+    /// The same with another number of frames.
+    pub(crate) fn with_frames(width: f32, height: f32, frames: usize, measured: usize) -> Self {
         let mut window = Self::new(width, height);
         let app = window.harness.state_mut();
         app.apply(Action::Open(vec![PathBuf::from("/nights/otter-weir")]));
@@ -71,15 +76,15 @@ impl Window {
         }));
         app.apply(report(Report::Derived {
             id,
-            derived: invented::derived(measured, Purpose::Trails),
+            derived: invented::derived(frames, measured, Purpose::Trails),
         }));
-        if measured < invented::FRAMES {
+        if measured < frames {
             app.apply(report(Report::Progress {
                 id,
                 progress: Progress {
                     job: "Measuring".to_owned(),
                     done: measured,
-                    total: invented::FRAMES,
+                    total: frames,
                     per_second: Some(2.5),
                     left_s: Some(58.0),
                 },

@@ -44,7 +44,7 @@ impl<'a> Card<'a> {
         is_main: bool,
         width: f32,
     ) -> Self {
-        let room = width - left(cx) - PAD;
+        let room = width - text_left(cx) - PAD;
         let font = theme::words(13.0);
         let evidence = (ui.painter()).layout(finding.evidence.clone(), font, cx.t.ink2, room);
         let mut card = Self {
@@ -161,21 +161,14 @@ impl<'a> Card<'a> {
         let mut hint = painter.layout_no_wrap(hint_text, theme::words(size::SMALL), t.ink2);
         let x = head.left() + left(cx);
         let right = head_hit.right() - if is_open { PAD } else { 8.0 };
-        let whole = painter.layout_no_wrap(
-            self.finding.title.clone(),
-            theme::words(size::FINDING),
-            t.ink,
-        );
+        let said = title_for(ui, self.finding, right - x);
+        let font = theme::words(size::FINDING);
+        let whole = painter.layout_no_wrap(said.clone(), font, t.ink);
         if whole.size().x + hint.size().x + 8.0 > right - x {
             // The title says which frames; how many goes first.
             hint = painter.layout_no_wrap(String::new(), theme::words(size::SMALL), t.ink2);
         }
-        let title = fitted(
-            ui,
-            &self.finding.title,
-            t.ink,
-            right - x - hint.size().x - 2.0,
-        );
+        let title = fitted(ui, &said, t.ink, right - x - hint.size().x - 2.0);
         let title_at = pos2(x, head.center().y - title.size().y / 2.0);
         let hint_x = if is_open {
             right - hint.size().x
@@ -187,6 +180,7 @@ impl<'a> Card<'a> {
         painter.galley(hint_at, hint, t.ink2);
         widgets::focus_ring(ui, head_hit.shrink(3.0), &response, t);
         if is_open {
+            let x = head.left() + text_left(cx);
             let at = pos2(x, head.bottom() - 3.0);
             ui.painter().galley(at, Arc::clone(&self.evidence), t.ink2);
             let top = head.bottom() + self.evidence.size().y + 2.0;
@@ -314,6 +308,28 @@ const fn left(cx: Cx<'_>) -> f32 {
         PAD + 24.0
     } else {
         PAD + 26.0
+    }
+}
+
+/// Where evidence and buttons begin: in a narrow panel they need the whole width.
+const fn text_left(cx: Cx<'_>) -> f32 {
+    if cx.fold.narrow { PAD } else { left(cx) }
+}
+
+/// The title, or where it is too long the reason's short words in place of its long ones.
+fn title_for(ui: &Ui, finding: &Finding, room: f32) -> String {
+    let info = finding.reason.info();
+    let font = theme::words(size::FINDING);
+    let ink = egui::Color32::WHITE;
+    let whole = (ui.painter()).layout_no_wrap(finding.title.clone(), font, ink);
+    match finding.title.strip_prefix(info.title) {
+        Some(rest) if whole.size().x > room => {
+            let mut letters = info.label.chars();
+            let first = letters.next().map(char::to_uppercase);
+            let label: String = first.into_iter().flatten().chain(letters).collect();
+            format!("{label}{rest}")
+        }
+        _ => finding.title.clone(),
     }
 }
 

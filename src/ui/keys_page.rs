@@ -36,10 +36,15 @@ fn columns(ui: &mut Ui, cx: Cx<'_>, rect: Rect) {
     let gap = 24.0;
     let width = (rect.width() - gap * (count - 1) as f32) / count as f32;
     let (mut column, mut y) = (0, rect.top());
+    let height_of = |commands: usize| 30.0 + 25.0 * commands as f32 + 18.0;
+    // Even columns: each takes its share of the whole, and a group is never torn.
+    let whole = height_of(COMMANDS.len()) + 48.0 * (Group::ALL.len() - 1) as f32;
+    let share = whole / count as f32;
     for group in Group::ALL {
         let commands: Vec<_> = COMMANDS.iter().filter(|c| c.group == group).collect();
-        let height = 30.0 + 25.0 * commands.len() as f32 + 18.0;
-        if y + height > rect.bottom() && y > rect.top() && column + 1 < count {
+        let height = height_of(commands.len());
+        let is_over = y + height / 2.0 > rect.top() + share;
+        if is_over && y > rect.top() && column + 1 < count {
             column += 1;
             y = rect.top();
         }

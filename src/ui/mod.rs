@@ -178,7 +178,6 @@ impl App {
         let tokens = Tokens::of(self.model.theme);
         let mut actions = Vec::new();
         let area = ui.max_rect();
-        ui.painter().rect_filled(area, 0.0, tokens.bg);
         let cx = Cx {
             model: &self.model,
             t: &tokens,
@@ -187,7 +186,7 @@ impl App {
         let (top, rest) = area.split_top_bottom_at_y(area.top() + 44.0);
         let (page, bottom) = rest.split_top_bottom_at_y(rest.bottom() - 28.0);
         inside(ui, "top", top, |ui| topbar::show(ui, cx, &mut actions));
-        inside(ui, "page", page, |ui| {
+        on_ground(ui, "page", page, tokens.bg, |ui| {
             if self.model.keys_shown {
                 keys_page::show(ui, cx, &mut actions);
                 return;
@@ -263,9 +262,34 @@ pub(crate) fn inside<R>(
     rect: egui::Rect,
     add: impl FnOnce(&mut Ui) -> R,
 ) -> R {
+    within(ui, salt, rect, egui::UiStackInfo::default(), add)
+}
+
+/// The same on a ground of colour `fill`, which is painted, and which what scrolls fades into.
+pub(crate) fn on_ground<R>(
+    ui: &mut Ui,
+    salt: &str,
+    rect: egui::Rect,
+    fill: egui::Color32,
+    add: impl FnOnce(&mut Ui) -> R,
+) -> R {
+    ui.painter().rect_filled(rect, 0.0, fill);
+    let ground = egui::Frame::new().fill(fill);
+    let info = egui::UiStackInfo::new(egui::UiKind::Frame).with_frame(ground);
+    within(ui, salt, rect, info, add)
+}
+
+fn within<R>(
+    ui: &mut Ui,
+    salt: &str,
+    rect: egui::Rect,
+    info: egui::UiStackInfo,
+    add: impl FnOnce(&mut Ui) -> R,
+) -> R {
     let builder = egui::UiBuilder::new()
         .id_salt(salt)
         .max_rect(rect)
+        .ui_stack_info(info)
         .layout(egui::Layout::top_down(egui::Align::Min));
     let mut child = ui.new_child(builder);
     child.shrink_clip_rect(rect);

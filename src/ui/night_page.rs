@@ -3,7 +3,7 @@
 use egui::{Align, Layout, Rect, Stroke, Ui, pos2, vec2};
 
 use super::theme::{self, size};
-use super::{Cx, chart_view, facts, frame_block, inside, panel, widgets};
+use super::{Cx, chart_view, facts, frame_block, inside, on_ground, panel, widgets};
 use crate::app::{Action, OpenNight};
 
 /// What the page keeps from one pass to the next.
@@ -56,15 +56,14 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: Blocks<'_>, actions: &mut Ve
     inside(ui, "frame", below, |ui| {
         frame_block::show(ui, cx, blocks.frame, actions)
     });
-    ui.painter().rect_filled(right, 0.0, cx.t.panel);
+    on_ground(ui, "panel", right, cx.t.panel, |ui| {
+        panel::show(ui, cx, blocks.panel, actions)
+    });
     ui.painter().vline(
         right.left() + 0.5,
         right.y_range(),
         Stroke::new(1.0, cx.t.line),
     );
-    inside(ui, "panel", right, |ui| {
-        panel::show(ui, cx, blocks.panel, actions)
-    });
 }
 
 /// The night's name and facts, and the choice of camera where there are several. Also the head of

@@ -45,7 +45,7 @@ pub(super) fn show(
         places.ribbon.left() - 8.0,
         places.ribbon.right() + 40.0 - width,
     );
-    let bottom = places.ribbon.top() - 3.0;
+    let bottom = places.ribbon.top() - 1.0;
     let rect = Rect::from_min_max(pos2(left, bottom - height), pos2(left + width, bottom));
     // What lies under the bar must not be clicked through it.
     let ground = ui.interact(

@@ -74,6 +74,7 @@ fn red_light_lights_only_red() {
             .apply(Action::SetTheme(Theme::Red));
         window.harness.state_mut().apply(Action::GoTo(page));
         window.harness.run();
+        window.save("red");
         let other = (window.picture().pixels.iter())
             .filter(|colour| colour.g() > 0 || colour.b() > 0)
             .count();

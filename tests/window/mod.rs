@@ -150,7 +150,7 @@ impl Window {
             }
             std::thread::sleep(std::time::Duration::from_millis(10));
         }
-        panic!("never came to be: {:?}", self.model());
+        panic!("never came to be; told so far: {:?}", self.model().notices);
     }
 
     /// What is seen, one pixel a point.

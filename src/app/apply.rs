@@ -7,7 +7,7 @@ use crate::verdict::Purpose;
 
 use super::action::Action;
 use super::model::{Model, Notice, Opening, Page, PictureZoom};
-use super::open_night::{PICTURES_KEPT, PictureState};
+use super::open_night::{OpenNight, PICTURES_KEPT, PictureState};
 
 impl Model {
     /// Applies `action`; what has to be run for it comes back.
@@ -83,7 +83,7 @@ impl Model {
                 }
             }
             Action::CopyNextTime => {
-                self.to_copy = self.night.as_ref().and_then(|n| n.next_time_text());
+                self.to_copy = (self.night.as_ref()).and_then(OpenNight::next_time_text);
             }
             Action::ToggleKeys => self.keys_shown = !self.keys_shown,
             Action::ToggleWarnings => self.warnings_shown = !self.warnings_shown,

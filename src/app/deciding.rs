@@ -192,17 +192,13 @@ impl OpenNight {
     #[must_use]
     pub fn next_time_text(&self) -> Option<String> {
         let next = self.next_time()?;
-        let mut text = format!("Next time, after {}\n", self.title);
-        for row in &next.settings {
-            text.push_str(&format!(
-                "{}: {} (tonight {}) – {}\n",
-                row.setting, row.next, row.tonight, row.why
-            ));
-        }
-        for note in &next.notes {
-            text.push_str(&format!("{note}\n"));
-        }
-        (!next.settings.is_empty()).then_some(text)
+        let mut lines = vec![format!("Next time, after {}", self.title)];
+        lines.extend(next.settings.iter().map(|row| {
+            let (setting, tonight) = (row.setting, &row.tonight);
+            format!("{setting}: {} (tonight {tonight}) – {}", row.next, row.why)
+        }));
+        lines.extend(next.notes.iter().cloned());
+        (!next.settings.is_empty()).then(|| lines.join("\n") + "\n")
     }
 }
 

@@ -18,9 +18,9 @@ pub fn keep_extremes(dots: &[Dot]) -> Vec<usize> {
     let mut kept = Vec::with_capacity(dots.len().min(8192));
     let mut from = 0;
     while let Some(first) = dots.get(from) {
-        let column = first.x.floor();
+        let column = first.x.floor() as i64;
         let length = (dots[from..].iter())
-            .take_while(|dot| dot.x.floor() == column)
+            .take_while(|dot| dot.x.floor() as i64 == column)
             .count();
         let to = from + length.max(1);
         for class in 0..=u8::MAX {

@@ -97,24 +97,22 @@ fn lines(
             LaneKind::Stars => row.typical.stars,
             LaneKind::Shift => None,
         };
-        let mut text = format!("{word} {}", lane.say(value));
-        if let Some(typical) = typical {
-            text.push_str(&format!(", typical {}", lane.say(typical)));
-        }
-        lines.push((text, t.ink2));
+        let mut parts = vec![format!("{word} {}", lane.say(value))];
+        parts.extend(typical.map(|typical| format!("typical {}", lane.say(typical))));
+        lines.push((parts.join(", "), t.ink2));
     }
     if open.is_pending(index) {
         lines.push(("not measured yet".to_owned(), t.ink2));
         return lines;
     }
     let verdict = open.verdict_of(index);
-    let mut text = verdict.word().to_owned();
-    if open.is_set_by_you(index) {
-        text.push_str(", set by you");
-    }
-    if let Some(why) = why(open, index) {
-        text.push_str(&format!(": {why}"));
-    }
+    let by_you = if open.is_set_by_you(index) {
+        ", set by you"
+    } else {
+        ""
+    };
+    let why = why(open, index).map_or_else(String::new, |why| format!(": {why}"));
+    let text = format!("{}{by_you}{why}", verdict.word());
     lines.push((text, t.verdict(verdict)));
     lines
 }

@@ -208,20 +208,16 @@ fn ribbon_name(open: &OpenNight) -> String {
     let time = open
         .chosen_time()
         .map_or_else(String::new, |t| open.clock(t));
-    let mut name = format!("Frame {} of {}", open.chosen + 1, open.frames().len());
-    if !time.is_empty() {
-        name.push_str(&format!(", {time}"));
-    }
     let verdict = if open.is_pending(row) {
         "not measured yet"
     } else {
         open.verdict_of(row).word()
     };
-    name.push_str(&format!(", {verdict}"));
-    if let Some(why) = chart_tip::why(open, row) {
-        name.push_str(&format!(", {why}"));
-    }
-    name
+    let frame = format!("Frame {} of {}", open.chosen + 1, open.frames().len());
+    let mut parts = vec![frame, time, verdict.to_owned()];
+    parts.extend(chart_tip::why(open, row));
+    parts.retain(|part| !part.is_empty());
+    parts.join(", ")
 }
 
 /// What is chosen: a ground under the lanes, a line for the chosen frame.

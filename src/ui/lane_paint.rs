@@ -22,22 +22,19 @@ pub(super) struct LanePaint<'a> {
 
 /// A lane's name for a screen reader, with the chosen frame's values.
 pub(super) fn name(lane: &Lane, open: &OpenNight) -> String {
-    let mut name = format!("{} lane", lane.kind.name());
+    let name = format!("{} lane", lane.kind.name());
     if let Some(why) = &lane.missing {
         return format!("{name}, not measured: {why}");
     }
-    name.push_str(&format!(", chosen frame {}", open.chosen + 1));
-    match lane.value_at(open.chosen) {
-        Some(value) => name.push_str(&format!(", {} {}", lane.quantity, lane.say(value))),
-        None => name.push_str(", not measured"),
-    }
-    if let Some(predicted) = predicted(lane, open) {
-        name.push_str(&format!(", predicted {}", lane.say(predicted.value)));
-    }
-    if let Some(width) = lane.line_at(open.chosen) {
-        name.push_str(&format!(", width {}", lane.say(width)));
-    }
-    name
+    let value = lane.value_at(open.chosen).map_or_else(
+        || "not measured".to_owned(),
+        |value| format!("{} {}", lane.quantity, lane.say(value)),
+    );
+    let mut parts = vec![name, format!("chosen frame {}", open.chosen + 1), value];
+    parts.extend(predicted(lane, open).map(|p| format!("predicted {}", lane.say(p.value))));
+    let width = lane.line_at(open.chosen);
+    parts.extend(width.map(|width| format!("width {}", lane.say(width))));
+    parts.join(", ")
 }
 
 /// What is predicted for the chosen frame.

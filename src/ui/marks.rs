@@ -65,7 +65,6 @@ pub fn paint(painter: &Painter, at: Pos2, size: f32, kind: MarkKind, t: &Tokens)
 }
 
 /// The meteor stroke: two quadratic curves from (1, 13) to (13, 1), pointed at both ends.
-#[must_use]
 pub fn stroke_shape(at: Pos2, unit: f32, colour: Color32) -> Shape {
     const STEPS: usize = 8;
     let (from, to) = (pos2(1.0, 13.0), pos2(13.0, 1.0));

@@ -197,12 +197,12 @@ impl App {
             }
             match self.model.page {
                 Page::Night => {
-                    let blocks = night_page::Blocks {
+                    let mut blocks = night_page::Blocks {
                         state: &mut self.night_page,
                         frame: &mut self.frame_block,
                         panel: &mut self.panel,
                     };
-                    night_page::show(ui, cx, blocks, &mut actions);
+                    night_page::show(ui, cx, &mut blocks, &mut actions);
                 }
                 Page::Frames => {
                     frames_page::show(
@@ -216,7 +216,7 @@ impl App {
             }
         });
         inside(ui, "status", bottom, |ui| {
-            status::show(ui, cx, &mut actions)
+            status::show(ui, cx, &mut actions);
         });
         warnings::show(ui, cx, &mut actions);
         keep_arrows(&ctx);

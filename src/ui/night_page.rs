@@ -22,11 +22,11 @@ pub(super) struct Blocks<'a> {
 /// Height of the title row, points.
 const TITLE: f32 = 40.0;
 
-pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: Blocks<'_>, actions: &mut Vec<Action>) {
+pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: &mut Blocks<'_>, actions: &mut Vec<Action>) {
     let area = ui.max_rect();
     if cx.model.frame_fills {
         inside(ui, "frame", area, |ui| {
-            frame_block::show(ui, cx, blocks.frame, actions)
+            frame_block::show(ui, cx, blocks.frame, actions);
         });
         return;
     }
@@ -54,10 +54,10 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: Blocks<'_>, actions: &mut Ve
     );
     let below = below.with_min_y(below.top() + 1.0);
     inside(ui, "frame", below, |ui| {
-        frame_block::show(ui, cx, blocks.frame, actions)
+        frame_block::show(ui, cx, blocks.frame, actions);
     });
     on_ground(ui, "panel", right, cx.t.panel, |ui| {
-        panel::show(ui, cx, blocks.panel, actions)
+        panel::show(ui, cx, blocks.panel, actions);
     });
     ui.painter().vline(
         right.left() + 0.5,

@@ -154,9 +154,8 @@ impl<'a> Card<'a> {
         marks::paint(painter, mark_at, 16.0, mark, t);
         let hint_text = match (self.done, is_open) {
             (Some(done), _) => done.to_owned(),
-            (None, true) => frames,
             (None, false) if count == 1 => String::new(),
-            (None, false) => frames,
+            (None, _) => frames,
         };
         let mut hint = painter.layout_no_wrap(hint_text, theme::words(size::SMALL), t.ink2);
         let x = head.left() + left(cx);

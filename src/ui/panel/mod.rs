@@ -65,7 +65,7 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     });
     rule_at(ui, cx, area, next.top());
     inside(ui, "next", next, |ui| {
-        next_view::show(ui, cx, open, actions)
+        next_view::show(ui, cx, open, actions);
     });
     rule_at(ui, cx, area, get.top());
     inside(ui, "get", get, |ui| outcome_view::show(ui, cx, open));
@@ -78,7 +78,7 @@ fn narrow(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions:
     let (tabs_row, rest) = rest.split_top_bottom_at_y(rest.top() + 38.0);
     inside(ui, "answer", answer, |ui| answer_view::show(ui, cx, open));
     inside(ui, "tabs", tabs_row.shrink2(vec2(PAD, 4.0)), |ui| {
-        tabs(ui, cx, open, state)
+        tabs(ui, cx, open, state);
     });
     rule_at(ui, cx, area, rest.top() - 1.0);
     let foot = foot_lines(ui, cx, open, area.width() - 2.0 * PAD);

@@ -36,14 +36,14 @@ mod reference;
 mod scene;
 
 pub use types::{
-    FieldCell, FieldMap, FrameMeasure, SkyValues, Star, StarFlags, Streak, TrailValues,
+    DoublePeak, FieldCell, FieldMap, FrameMeasure, SkyValues, Star, StarFlags, Streak, TrailValues,
 };
 
 use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 3;
+pub const MEASURE_VERSION: u32 = 4;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;

@@ -127,6 +127,27 @@ impl Streak {
     }
 }
 
+/// Most stars show two peaks, a fixed distance apart: the camera moved during the exposure and
+/// stood still before and after.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DoublePeak {
+    /// From one peak to the other, px, x right. Which came first a frame cannot say, so the sign is
+    /// chosen: `dx_px` ≥ 0.
+    pub dx_px: f64,
+    /// The same, y down.
+    pub dy_px: f64,
+    /// Share of the frame's stars that show both peaks, 0 to 1; what chance adds is taken off.
+    pub share: f64,
+}
+
+impl DoublePeak {
+    /// Distance between the peaks, px.
+    #[must_use]
+    pub fn length_px(&self) -> f64 {
+        self.dx_px.hypot(self.dy_px)
+    }
+}
+
 /// Everything measured in one frame. `None` is "could not be measured"; nothing here is NaN.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameMeasure {
@@ -144,6 +165,9 @@ pub struct FrameMeasure {
     pub elongation: Option<f64>,
     /// Trails, when enough stars carry a shape.
     pub trail: Option<TrailValues>,
+    /// When most stars show two peaks; `None` in every frame whose camera stood still or moved
+    /// evenly. A pair counts as one star in `star_count`.
+    pub double_peak: Option<DoublePeak>,
     /// Field map of trails and widths.
     pub field: FieldMap,
     /// Sky values; for every decoded frame.
@@ -176,6 +200,7 @@ impl FrameMeasure {
             fwhm_px: None,
             elongation: None,
             trail: None,
+            double_peak: None,
             field: FieldMap::default(),
             sky: SkyValues {
                 level_pct: 0.0,

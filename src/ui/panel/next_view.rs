@@ -15,7 +15,7 @@ const HEADING: f32 = 30.0;
 const NAMES: f32 = 20.0;
 
 /// Left ends of the columns as shares of the width.
-const COLUMNS: [f32; 4] = [0.0, 0.24, 0.36, 0.535];
+const COLUMNS: [f32; 4] = [0.0, 0.235, 0.345, 0.535];
 
 struct RowLayout {
     cells: [Arc<Galley>; 4],

@@ -1,4 +1,10 @@
 //! The window, driven by its accessibility tree.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_possible_wrap,
+    clippy::cast_sign_loss,
+    reason = "pixels of a window and numbers of frames are small and not negative"
+)]
 
 mod drawn;
 mod driven;
@@ -162,7 +168,9 @@ impl Window {
     pub(crate) fn save(&self, name: &str) {
         let picture = self.picture();
         let [width, height] = picture.size;
-        let bytes: Vec<u8> = picture.pixels.iter().flat_map(|c| c.to_array()).collect();
+        let bytes: Vec<u8> = (picture.pixels.iter())
+            .flat_map(egui::Color32::to_array)
+            .collect();
         let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("window");
         std::fs::create_dir_all(&folder).unwrap();
         let image = image::RgbaImage::from_raw(width as u32, height as u32, bytes).unwrap();

@@ -1,4 +1,12 @@
 //! Paints what the window would show, on the processor: enough to look at and to check colours.
+#![expect(
+    clippy::float_cmp,
+    reason = "whether a pixel lies on an edge is asked exactly, so that just one side owns it"
+)]
+#![expect(
+    clippy::many_single_char_names,
+    reason = "x, y, u and v are what graphics calls them"
+)]
 
 use std::cell::RefCell;
 use std::collections::HashMap;

@@ -12,6 +12,7 @@ mod background;
 mod blobs;
 mod clip;
 mod detect;
+mod doubles;
 mod fair;
 pub mod field;
 mod greens;
@@ -43,7 +44,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 4;
+pub const MEASURE_VERSION: u32 = 5;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -123,19 +124,26 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         );
         return out;
     }
+    out.double_peak = doubles::double_peak(&blobs);
     let shaped = stars::shapes(samples, &mesh, &noise, &blobs);
-    note_stars(&mut out, blobs.len(), &shaped);
+    let stars = match out.double_peak {
+        Some(double) => doubles::joined(&shaped.stars, double),
+        None => shaped.stars.iter().map(|m| m.star).collect(),
+    };
+    note_stars(&mut out, blobs.len(), &shaped, &stars);
     out
 }
 
-/// Enters counts, shapes and trails.
-fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped) {
+/// Enters counts, shapes and trails, and the best of `stars`: those of `shaped`, or the pairs among
+/// them where stars show two peaks.
+fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped, stars: &[Star]) {
     let size = (out.width_px, out.height_px);
     // Where only a sample was shaped, the rest holds as many sharp ones and repeats in proportion.
     let of_all = |part: usize| {
         (part as f64 * detections as f64 / shaped.tried.max(1) as f64).round() as usize
     };
-    let (sharp, repeats) = (of_all(shaped.too_sharp), of_all(shaped.repeats));
+    let pairs = out.double_peak.map_or(0, |_| stars.len());
+    let (sharp, repeats) = (of_all(shaped.too_sharp), of_all(shaped.repeats + pairs));
     out.star_count = detections.saturating_sub(sharp + repeats) as u32;
     out.hot_pixels += sharp as u32;
     if shaped.tried < detections {
@@ -166,8 +174,10 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped)
             field::LEAST_STARS
         ));
     }
-    let items = shaped.stars.iter().map(|m| {
-        let star = &m.star;
+    if let Some(double) = out.double_peak {
+        note_double_peak(out, double);
+    }
+    let items = stars.iter().map(|star| {
         (
             f64::from(star.x_px),
             f64::from(star.y_px),
@@ -175,12 +185,22 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped)
         )
     });
     let kept = fair::pick(items, size, KEPT_STARS);
-    out.stars = kept
-        .iter()
-        .filter_map(|&i| shaped.stars.get(i))
-        .map(|m| m.star)
-        .collect();
+    out.stars = kept.iter().filter_map(|&i| stars.get(i)).copied().collect();
     out.stars.sort_by(|a, b| b.flux.total_cmp(&a.flux));
+}
+
+/// Takes back what was read of the path inside each peak: it is not the path from the shutter's
+/// opening to its closing, and which peak came first, so whether the sky's own turning adds to the
+/// way between them or takes from it, a frame cannot say.
+fn note_double_peak(out: &mut FrameMeasure, double: DoublePeak) {
+    out.trail = None;
+    out.field = FieldMap::default();
+    out.elongation = None;
+    out.remarks.push(format!(
+        "Most stars show two peaks {:.1} px apart: the camera moved during the exposure, and no \
+         trail is read.",
+        double.length_px()
+    ));
 }
 
 /// Raises the detection level until noise peaks are as rare as this frame can bear: in a frame of

@@ -18,7 +18,7 @@ pub struct StarFlags {
     pub at_edge: bool,
     /// Another star lies within its window.
     pub blended: bool,
-    /// Its moments did not settle.
+    /// Its moments did not settle, or it shows two peaks: no trail can be read of it.
     pub unsettled: bool,
 }
 
@@ -166,7 +166,8 @@ pub struct FrameMeasure {
     /// Trails, when enough stars carry a shape.
     pub trail: Option<TrailValues>,
     /// When most stars show two peaks; `None` in every frame whose camera stood still or moved
-    /// evenly. A pair counts as one star in `star_count`.
+    /// evenly. With it, trail, field and elongation are not read, a pair counts as one star in
+    /// `star_count`, and `stars` holds the pairs, each as one star.
     pub double_peak: Option<DoublePeak>,
     /// Field map of trails and widths.
     pub field: FieldMap,

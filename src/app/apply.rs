@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::engine::{Effect, OpenRequest};
+use crate::engine::{Effect, Existing, OpenRequest};
 use crate::verdict::Purpose;
 
 use super::action::Action;
@@ -66,7 +66,7 @@ impl Model {
                     effects.push(Effect::Supply { camera, supplied });
                 }
             }
-            Action::Cancel => effects.push(Effect::Cancel),
+            Action::Cancel => self.cancel(effects),
             Action::Resume(failed_too) => {
                 if let Some(night) = &mut self.night {
                     night.finished = None;
@@ -79,7 +79,9 @@ impl Model {
                 if to.as_os_str().is_empty() {
                     self.tell("Type where to save first.", true);
                 } else {
-                    effects.push(Effect::Export { what, to });
+                    // Nobody was asked whether a file of that name may go.
+                    let existing = Existing::Keep;
+                    effects.push(Effect::Export { what, to, existing });
                 }
             }
             Action::CopyNextTime => {
@@ -143,8 +145,15 @@ impl Model {
         self.opening = Some(Opening {
             id: request.id,
             what,
+            progress: None,
         });
         effects.push(Effect::Open(Box::new(request)));
+    }
+
+    /// Stops whatever runs; an opening is then no longer awaited.
+    fn cancel(&mut self, effects: &mut Vec<Effect>) {
+        self.opening = None;
+        effects.push(Effect::Cancel);
     }
 
     fn close_night(&mut self, effects: &mut Vec<Effect>) {

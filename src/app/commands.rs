@@ -1,6 +1,7 @@
 //! The commands: keys, menus, the page of keys and tips all follow from this table.
 
-use crate::verdict::Verdict;
+use crate::engine::ExportWhat;
+use crate::verdict::{Purpose, Verdict};
 
 use super::action::Action;
 use super::model::{Model, Page};
@@ -90,13 +91,21 @@ pub enum Group {
     Frames,
     /// Verdicts.
     Verdicts,
+    /// What the verdicts lead to.
+    Saving,
     /// What is shown of the night and the frame.
     View,
 }
 
 impl Group {
     /// All of them, in the order of the page of keys.
-    pub const ALL: [Self; 4] = [Self::Frames, Self::Verdicts, Self::View, Self::Window];
+    pub const ALL: [Self; 5] = [
+        Self::Frames,
+        Self::Verdicts,
+        Self::Saving,
+        Self::View,
+        Self::Window,
+    ];
 
     /// The heading.
     #[must_use]
@@ -105,6 +114,7 @@ impl Group {
             Self::Window => "Window",
             Self::Frames => "Frames",
             Self::Verdicts => "Verdicts",
+            Self::Saving => "Saving",
             Self::View => "View",
         }
     }
@@ -158,6 +168,13 @@ pub fn command_for(chord: Chord) -> Option<&'static Command> {
 
 const fn letter(letter: char) -> Chord {
     Chord::plain(Key::Char(letter))
+}
+
+fn save_picture(model: &Model) -> Option<Action> {
+    let night = model.night.as_ref()?;
+    let is_free = night.progress.is_none() && night.building.is_none();
+    let what = ExportWhat::TrailsPicture { set: night.set };
+    (model.purpose == Purpose::Trails && is_free).then_some(Action::ChooseExport(what))
 }
 
 fn with_night(model: &Model, action: Action) -> Option<Action> {
@@ -306,6 +323,38 @@ pub const COMMANDS: &[Command] = &[
         |_| Some(Action::NextPurpose)
     ),
     command!(
+        "save-list",
+        "Save list…",
+        "Save the list of used frames, one name a line",
+        Saving,
+        [letter('L')],
+        |m| with_night(m, Action::ChooseExport(ExportWhat::UsedList))
+    ),
+    command!(
+        "save-table",
+        "Save table…",
+        "Save the table of measurements as CSV",
+        Saving,
+        [letter('B')],
+        |m| with_night(m, Action::ChooseExport(ExportWhat::Table))
+    ),
+    command!(
+        "save-trails",
+        "Save trails picture…",
+        "The brightest of the used frames, as a 16-bit PNG",
+        Saving,
+        [],
+        save_picture
+    ),
+    command!(
+        "copy",
+        "Copy Next time",
+        "Copy Next time as text",
+        Saving,
+        [letter('C')],
+        |m| with_night(m, Action::CopyNextTime)
+    ),
+    command!(
         "zoom-in",
         "Zoom in",
         "Zoom time in",
@@ -352,14 +401,6 @@ pub const COMMANDS: &[Command] = &[
         View,
         [letter('S')],
         |m| with_night(m, Action::ToggleMarks)
-    ),
-    command!(
-        "copy",
-        "Copy Next time",
-        "Copy Next time as text",
-        View,
-        [letter('C')],
-        |m| with_night(m, Action::CopyNextTime)
     ),
     command!(
         "night",

@@ -12,12 +12,14 @@ pub mod deciding;
 pub mod model;
 pub mod open_night;
 pub mod reports;
+pub mod title;
 pub mod undo;
 
 pub use action::Action;
 pub use commands::{COMMANDS, Chord, Command, Key};
 pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
 pub use open_night::{Answer, FindingKey, OpenNight, PictureState};
+pub use title::title;
 pub use undo::{Step, UndoStack};
 
 #[cfg(test)]

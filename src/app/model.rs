@@ -1,7 +1,7 @@
 //! What the window knows.
 
 use crate::advice::AdviceOptions;
-use crate::engine::{NightId, OpenRequest, Recent};
+use crate::engine::{NightId, OpenRequest, Progress, Recent};
 use crate::verdict::{Purpose, Thresholds};
 
 use super::open_night::OpenNight;
@@ -135,6 +135,8 @@ pub struct Opening {
     pub id: NightId,
     /// In words ("the sample night", a path).
     pub what: String,
+    /// How far it is, when it takes long enough to be told.
+    pub progress: Option<Progress>,
 }
 
 /// What the window knows. Changed only by [`Model::apply`].

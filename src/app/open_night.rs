@@ -65,6 +65,8 @@ pub struct OpenNight {
     pub zoom: Option<(f64, f64)>,
     /// How far measuring is; `None` when nothing runs.
     pub progress: Option<Progress>,
+    /// How far a picture that is being built is; `None` when none is.
+    pub building: Option<Progress>,
     /// Seconds it took and whether it was cancelled, once it ended.
     pub finished: Option<(f64, bool)>,
     /// Answered findings.
@@ -106,6 +108,7 @@ impl OpenNight {
             range: Vec::new(),
             zoom: None,
             progress: None,
+            building: None,
             finished: None,
             answers: BTreeMap::new(),
             undo: UndoStack::default(),

@@ -33,6 +33,13 @@ impl Model {
             Report::Progress { id, progress } => {
                 if let Some(night) = self.night_of(id) {
                     night.progress = Some(progress);
+                } else if let Some(opening) = self.opening.as_mut().filter(|o| o.id == id) {
+                    opening.progress = Some(progress);
+                }
+            }
+            Report::Building { id, progress } => {
+                if let Some(night) = self.night_of(id) {
+                    night.building = progress;
                 }
             }
             Report::Finished {
@@ -68,6 +75,7 @@ impl Model {
                     ExportWhat::UsedList => "The list of used frames",
                     ExportWhat::RejectedList => "The list of rejected frames",
                     ExportWhat::Table => "The table",
+                    ExportWhat::TrailsPicture { .. } => "The trails picture",
                 };
                 self.tell(format!("{what} is saved: {}", to.display()), false);
             }

@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::commands::command;
 use super::*;
 use crate::advice::NextTime;
-use crate::engine::{Derived, Effect, NightId, Report};
+use crate::engine::{Derived, Effect, NightId, Progress, Report};
 use crate::frame::Facts;
 use crate::night::{self, Night, Row, Set, Typical};
 use crate::verdict::{Finding, Judged, Judgement, Offer, Purpose, Reason, Verdict};
@@ -298,7 +299,7 @@ fn a_failed_opening_is_told_in_place_of_the_night() {
 fn no_key_does_two_things_and_every_command_is_told() {
     let mut seen = std::collections::HashSet::new();
     for command in COMMANDS {
-        assert!(!command.tip.is_empty() && !command.keys.is_empty());
+        assert!(!command.tip.is_empty());
         for key in command.keys {
             assert!(seen.insert(*key), "{} twice", key.words());
         }
@@ -313,4 +314,77 @@ fn without_a_night_only_the_window_obeys() {
         .map(|command| command.id)
         .collect();
     assert_eq!(able, ["escape", "purpose", "night", "open", "keys"]);
+}
+
+fn progress(done: usize, total: usize) -> Progress {
+    Progress {
+        job: "Measuring".to_owned(),
+        done,
+        total,
+        ..Progress::default()
+    }
+}
+
+#[test]
+fn the_title_tells_how_far_it_is() {
+    let mut model = Model::default();
+    assert_eq!(title(&model), "nightloupe");
+    model.apply(Action::OpenSample);
+    assert_eq!(title(&model), "opening the sample night · nightloupe");
+    let id = model.opening.as_ref().unwrap().id;
+    let told = Report::Progress {
+        id,
+        progress: progress(7, 120),
+    };
+    report(&mut model, told);
+    assert_eq!(
+        title(&model),
+        "7 of 120 · opening the sample night · nightloupe"
+    );
+    let fatal = Report::Trouble {
+        text: "There is nothing there.".to_owned(),
+        fatal_to_open: true,
+    };
+    report(&mut model, fatal);
+    assert_eq!(title(&model), "could not open · nightloupe");
+
+    let mut model = opened(3, &[]);
+    let id = night(&model).id;
+    let told = Report::Progress {
+        id,
+        progress: progress(2, 3),
+    };
+    report(&mut model, told);
+    assert_eq!(title(&model), "2 of 3 · a · nightloupe");
+    let ended = Report::Finished {
+        id,
+        took_s: 1.0,
+        cancelled: false,
+    };
+    report(&mut model, ended);
+    assert_eq!(title(&model), "a · nightloupe");
+}
+
+#[test]
+fn cancelling_an_opening_gives_the_first_page_back() {
+    let mut model = Model::default();
+    model.apply(Action::OpenSample);
+    let effects = model.apply(Action::Cancel);
+    assert_eq!(effects, [Effect::Cancel]);
+    assert!(model.opening.is_none() && model.open_error.is_none());
+}
+
+#[test]
+fn the_trails_picture_is_for_trails_once_nothing_runs() {
+    let mut model = opened(3, &[]);
+    let id = night(&model).id;
+    let can = |model: &Model| (command("save-trails").unwrap().action)(model).is_some();
+    assert!(can(&model));
+    for (told, able) in [(Some(progress(1, 3)), false), (None, true)] {
+        let told = Report::Building { id, progress: told };
+        report(&mut model, told);
+        assert_eq!(can(&model), able);
+    }
+    model.apply(Action::SetPurpose(Purpose::Tracked));
+    assert!(!can(&model));
 }

@@ -88,7 +88,8 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                     }
                     bar.say(&text);
                 }
-                Report::Picture { .. }
+                Report::Building { .. }
+                | Report::Picture { .. }
                 | Report::Chosen(_)
                 | Report::Saved { .. }
                 | Report::Recents(_)

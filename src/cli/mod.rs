@@ -135,5 +135,6 @@ fn start_logging() {
 
 /// Whether panics on a thread of this name are caught by the engine.
 fn is_guarded(thread: &str) -> bool {
-    thread.starts_with("nightloupe-measure") || thread == "nightloupe-picture"
+    thread.starts_with("nightloupe-measure")
+        || matches!(thread, "nightloupe-picture" | "nightloupe-trails")
 }

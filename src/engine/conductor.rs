@@ -18,6 +18,7 @@ use super::pace::Spacing;
 use super::pictures::Pictures;
 use super::pool::{Done, Pool};
 use super::session::{Judging, Session};
+use super::trails::Trails;
 use super::{Effect, NightId, OpenRequest, Report, dialogs, threads};
 use crate::store::{Store, StoreError};
 
@@ -37,6 +38,7 @@ pub(super) struct Conductor {
     pub(super) outbox: Arc<Outbox>,
     pub(super) pool: Pool,
     pub(super) pictures: Pictures,
+    pub(super) trails: Trails,
     /// The cache folder, where the sample night is kept.
     pub(super) cache: PathBuf,
     session: Option<Session>,
@@ -56,7 +58,7 @@ impl Conductor {
         store: Arc<Store>,
         outbox: Arc<Outbox>,
         pool: Pool,
-        pictures: Pictures,
+        (pictures, trails): (Pictures, Trails),
         cache: PathBuf,
     ) -> Self {
         Self {
@@ -66,6 +68,7 @@ impl Conductor {
             outbox,
             pool,
             pictures,
+            trails,
             cache,
             session: None,
             opening: None,
@@ -113,14 +116,12 @@ impl Conductor {
         }
     }
 
-    /// Calls off an opening under way; whether there was one.
-    fn call_off(&mut self) -> bool {
+    /// Calls off an opening under way. Whoever asked for that knows, so nothing is said.
+    fn call_off(&mut self) {
         self.called_off.retain(|thread| !thread.is_finished());
         let opening = self.opening.take();
-        let was_opening = opening.is_some();
         self.called_off
             .extend(opening.map(|(_, opening)| opening.call_off()));
-        was_opening
     }
 
     fn take(&mut self, done: Option<Done>) {
@@ -149,6 +150,7 @@ impl Conductor {
             Effect::Cancel => self.cancel(),
             Effect::Resume { failed_too } => {
                 self.runs += 1;
+                self.trails.stop();
                 if let Some(session) = &mut self.session {
                     session.resume(failed_too, self.runs);
                     self.tell_progress();
@@ -176,7 +178,7 @@ impl Conductor {
                 dialogs::choose_folder(move |folder| outbox.push(Report::Chosen(vec![folder])));
             }
             Effect::ChooseAndExport(what) => self.choose_and_export(what),
-            Effect::Export { what, to } => self.export(what, &to),
+            Effect::Export { what, to, existing } => self.export(what, to, existing),
             Effect::ListRecents => self.list_recents(),
             Effect::ClearRecents => {
                 let done = self.store.clear_recents();
@@ -194,6 +196,7 @@ impl Conductor {
         if let Some(mut before) = self.session.take() {
             before.cancel();
         }
+        self.trails.stop();
         self.call_off();
         let id = request.id;
         let context = Context {
@@ -246,9 +249,8 @@ impl Conductor {
     }
 
     fn cancel(&mut self) {
-        if self.call_off() {
-            self.not_opened("Opening was called off.".to_owned());
-        }
+        self.trails.stop();
+        self.call_off();
         if self.session.as_ref().is_some_and(|s| s.is_running) {
             self.finish(true);
         }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::advice::{AdviceOptions, NextTime};
+pub use crate::base::atomic::Existing;
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::Night;
 pub use crate::store::Recent;
@@ -43,7 +44,7 @@ pub struct OpenRequest {
 pub enum Effect {
     /// Open, list, read facts, measure; ends what was open before.
     Open(Box<OpenRequest>),
-    /// Stop measuring; what is measured stays.
+    /// Stop opening, measuring and building; what is measured stays.
     Cancel,
     /// Carry on measuring what is pending, or try failed frames again.
     Resume {
@@ -77,12 +78,14 @@ pub enum Effect {
     ChooseFolder,
     /// Ask where to save, on a thread of its own, then save.
     ChooseAndExport(ExportWhat),
-    /// Save there. A file the person named is replaced, atomically.
+    /// Save there, atomically; never in place of a frame of the night.
     Export {
         /// What.
         what: ExportWhat,
         /// The file.
         to: PathBuf,
+        /// What to do when it is there: replaced only if the person was asked about that.
+        existing: Existing,
     },
     /// Read the recent nights.
     ListRecents,
@@ -106,6 +109,12 @@ pub enum ExportWhat {
     RejectedList,
     /// The measurement table as CSV.
     Table,
+    /// The brightest of the used frames of a camera, px by px in linear light, as a 16-bit PNG or
+    /// TIFF by the file's ending: star trails.
+    TrailsPicture {
+        /// The camera, an index into `Night::sets`.
+        set: usize,
+    },
 }
 
 /// A frame decoded for the screen.
@@ -176,6 +185,13 @@ pub enum Report {
         id: NightId,
         /// How far.
         progress: Progress,
+    },
+    /// How far the picture that is being built is; `None`: that ended, and what came of it was told.
+    Building {
+        /// Which.
+        id: NightId,
+        /// How far.
+        progress: Option<Progress>,
     },
     /// Measuring ended, by itself or cancelled.
     Finished {

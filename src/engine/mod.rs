@@ -5,7 +5,8 @@
 //! do threads, files, the store and the pure rooms meet; what is computed belongs to those rooms.
 //!
 //! The threads: `conductor` owns the open night; `measure-n` read and measure frames; `picture`
-//! decodes for the screen; `open` looks what there is; dialogs have one each while they are open.
+//! decodes for the screen; `open` looks what there is; `trails` builds a picture to save; dialogs
+//! have one each while they are open.
 
 mod conductor;
 mod dialogs;
@@ -22,9 +23,10 @@ mod source;
 #[cfg(test)]
 mod tests;
 mod threads;
+mod trails;
 
 pub use effect::{
-    Derived, Effect, ExportWhat, NightId, OpenRequest, Picture, Progress, Recent, Report,
+    Derived, Effect, Existing, ExportWhat, NightId, OpenRequest, Picture, Progress, Recent, Report,
 };
 
 /// Types of the frame room that the engine's effects and reports carry, so that the window needs
@@ -45,6 +47,7 @@ use outbox::Outbox;
 use pictures::Pictures;
 use pool::Pool;
 use source::{Files, Source};
+use trails::Trails;
 
 /// Called from the engine's threads whenever a report is waiting.
 pub type Wake = Arc<dyn Fn() + Send + Sync>;
@@ -114,13 +117,14 @@ impl Engine {
         let source = Arc::new(source);
         let pool = Pool::start(workers, &source, &store)?;
         let pictures = Pictures::start(&source, &self.outbox)?;
+        let trails = Trails::new(&source, &self.outbox);
         let (sender, receiver) = bounded(INBOX);
         let conductor = Conductor::new(
             (sender.clone(), receiver),
             store,
             Arc::clone(&self.outbox),
             pool,
-            pictures,
+            (pictures, trails),
             cache,
         );
         let thread = threads::spawn("nightloupe-conductor", move || conductor.conduct())?;

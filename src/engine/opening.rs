@@ -22,6 +22,8 @@ pub(super) struct Found {
     /// The paths, absolute.
     pub(super) paths: Vec<PathBuf>,
     pub(super) listing: Listing,
+    /// Frames there that were not asked for.
+    pub(super) beyond: Vec<PathBuf>,
     /// Keys of the shots as far as they are known already.
     pub(super) keys: Vec<Option<ContentKey>>,
     /// Decisions kept for them.
@@ -89,7 +91,8 @@ fn find(
     if listing.shots.is_empty() {
         return Err(nothing_there(&paths, listing.passed_over));
     }
-    listing.shots.truncate(request.first.unwrap_or(usize::MAX));
+    let asked_for = (request.first.unwrap_or(usize::MAX)).min(listing.shots.len());
+    let beyond = listing.shots.split_off(asked_for);
     let (keys, decisions) = recall(&listing, &context.store).unwrap_or_else(|fault| {
         context.outbox.trouble(format!(
             "Decisions from before could not be read back: {fault}"
@@ -101,6 +104,7 @@ fn find(
         request,
         paths,
         listing,
+        beyond: beyond.into_iter().map(|shot| shot.path).collect(),
         keys,
         decisions,
     })

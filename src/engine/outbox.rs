@@ -68,6 +68,7 @@ const fn night_of(report: &Report) -> Option<NightId> {
         Report::Opened { id, .. }
         | Report::Derived { id, .. }
         | Report::Progress { id, .. }
+        | Report::Building { id, .. }
         | Report::Finished { id, .. }
         | Report::Picture { id, .. } => Some(*id),
         Report::Chosen(_)

@@ -1,14 +1,14 @@
 //! The night that is open: what is known of its frames, what is still to do, what was decided.
 
 use std::collections::VecDeque;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Instant;
 
 use super::opening::Found;
 use super::pace::Speed;
 use super::pool::{Done, Job, Outcome, Run, Task};
-use super::{Derived, NightId, Progress, Recent};
+use super::{Derived, Existing, ExportWhat, NightId, Progress, Recent, trails};
 use crate::advice::{self, AdviceOptions};
 use crate::frame::{CameraKey, OpenOptions, Supplied};
 use crate::night::{self, FrameInput, FrameState, NightOptions};
@@ -34,6 +34,8 @@ pub(super) struct Session {
     pub(super) judging: Judging,
     pub(super) decisions: Decisions,
     inputs: Vec<FrameInput>,
+    /// Frames of the folder that were not asked for.
+    beyond: Vec<PathBuf>,
     keys: Vec<Option<ContentKey>>,
     /// The present go, or the last one.
     pub(super) run: Arc<Run>,
@@ -84,6 +86,7 @@ impl Session {
             },
             decisions: found.decisions,
             inputs,
+            beyond: found.beyond,
             keys: found.keys,
             run: Arc::new(Run::new(run_number, open_options, request.fresh)),
             to_read: VecDeque::new(),
@@ -222,6 +225,43 @@ impl Session {
 
     pub(super) fn path_of(&self, shot: usize) -> Option<PathBuf> {
         self.inputs.get(shot).map(|input| input.path.clone())
+    }
+
+    /// Whether there is a frame of this night at `path`, asked for or not.
+    pub(super) fn has_frame(&self, path: &Path) -> bool {
+        let Ok(path) = path.canonicalize() else {
+            return false;
+        };
+        let frames = self.inputs.iter().map(|input| &input.path);
+        (frames.chain(&self.beyond)).any(|frame| frame.canonicalize().is_ok_and(|f| f == path))
+    }
+
+    /// The trails picture of the frames of a camera that are used.
+    pub(super) fn trails_job(
+        &self,
+        derived: &Derived,
+        set: usize,
+        to: PathBuf,
+        existing: Existing,
+    ) -> trails::Job {
+        let night = &derived.night;
+        let in_force = derived.judged.in_force(night, &self.decisions);
+        let set_shown = night.sets.get(set);
+        let rows = set_shown.map_or(&[][..], |set| set.frames.as_slice());
+        let frames = rows.iter().filter_map(|&at| {
+            let row = night.rows.get(at)?;
+            let is_used = in_force.get(at)?.is_used() && row.error.is_none();
+            is_used.then(|| row.path.clone())
+        });
+        trails::Job {
+            id: self.id,
+            what: ExportWhat::TrailsPicture { set },
+            frames: frames.collect(),
+            options: self.run.options,
+            orientation: set_shown.map_or_else(Default::default, |set| set.orientation),
+            to,
+            existing,
+        }
     }
 
     /// Puts the night together, judges it and advises.

@@ -1,5 +1,7 @@
 //! The whole pipeline, with readers that are slow, fail or panic in place of the disk.
 
+mod trails;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -92,6 +94,7 @@ impl Source for Fake {
     fn colour(&self, path: &Path, _: &OpenOptions) -> Result<Colour, FrameError> {
         let name = path.file_name().unwrap().to_string_lossy();
         assert!(!name.contains("panic"), "no colours");
+        std::thread::sleep(self.takes);
         Ok(Colour {
             width: 6,
             height: 4,

@@ -1,10 +1,12 @@
-//! Pictures to PNG files.
+//! Pictures to files: 8 bits for icons and reports, 16 for whoever works on.
 
-use std::io;
+use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
 
 use image::codecs::png::PngEncoder;
-use image::{ExtendedColorType, ImageEncoder};
+use image::codecs::tiff::TiffEncoder;
+use image::{ExtendedColorType, ImageBuffer, ImageEncoder, Rgb};
+use rayon::prelude::*;
 
 use super::view::Rgba;
 use crate::base::atomic::{self, Existing};
@@ -26,25 +28,61 @@ pub struct EncodeError {
 /// When the disk or folder refuses, or (with [`Existing::Keep`]) the file is there already.
 pub fn write_png8(path: &Path, existing: Existing, picture: &Rgba) -> Result<(), EncodeError> {
     let bytes = picture.px.as_flattened();
-    let size = (picture.width, picture.height);
-    write(path, existing, bytes, size, ExtendedColorType::Rgba8)
+    let (width, height) = (picture.width as u32, picture.height as u32);
+    atomic::write(path, existing, |out| {
+        PngEncoder::new(out)
+            .write_image(bytes, width, height, ExtendedColorType::Rgba8)
+            .map_err(io::Error::other)
+    })
+    .map_err(|source| EncodeError {
+        source,
+        path: path.to_owned(),
+    })
 }
 
-/// Writes linear colours as a 16-bit PNG through the sRGB curve (IEC 61966-2-1), as programs that
-/// read PNG expect; accurate to one 16-bit step.
+/// A file format that holds 16 bits a sample.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Deep {
+    /// Compressed without loss.
+    Png,
+    /// Uncompressed.
+    Tiff,
+}
+
+impl Deep {
+    /// The format that a file's ending asks for.
+    #[must_use]
+    pub fn of(path: &Path) -> Option<Self> {
+        let ending = path.extension()?.to_str()?.to_ascii_lowercase();
+        match ending.as_str() {
+            "png" => Some(Self::Png),
+            "tif" | "tiff" => Some(Self::Tiff),
+            _ => None,
+        }
+    }
+}
+
+/// Linear colours as the content of a 16-bit file through the sRGB curve (IEC 61966-2-1), as
+/// programs that read PNG and TIFF expect; accurate to one 16-bit step.
 ///
 /// # Errors
-/// As [`write_png8`].
-pub fn write_png16(path: &Path, existing: Existing, colour: &Colour) -> Result<(), EncodeError> {
+/// When the encoder refuses: a side of 0 px, or one longer than the format can say.
+pub fn encode_deep(colour: Colour, format: Deep) -> io::Result<Vec<u8>> {
     let curve: Vec<u16> = (0..=u16::MAX).map(to_srgb).collect();
-    let bytes: Vec<u8> = colour
-        .rgb
-        .as_flattened()
-        .iter()
-        .flat_map(|&sample| curve[usize::from(sample)].to_ne_bytes())
-        .collect();
-    let size = (colour.width, colour.height);
-    write(path, existing, &bytes, size, ExtendedColorType::Rgb16)
+    let (width, height) = (colour.width as u32, colour.height as u32);
+    let mut samples = colour.rgb.into_flattened();
+    samples.par_iter_mut().with_min_len(1 << 16).for_each(|at| {
+        *at = curve.get(usize::from(*at)).copied().unwrap_or(u16::MAX);
+    });
+    let picture = ImageBuffer::<Rgb<u16>, Vec<u16>>::from_raw(width, height, samples)
+        .ok_or_else(|| io::Error::other("fewer samples than its size says"))?;
+    let mut file = Cursor::new(Vec::new());
+    match format {
+        Deep::Png => picture.write_with_encoder(PngEncoder::new(&mut file)),
+        Deep::Tiff => picture.write_with_encoder(TiffEncoder::new(&mut file)),
+    }
+    .map_err(io::Error::other)?;
+    Ok(file.into_inner())
 }
 
 fn to_srgb(linear: u16) -> u16 {
@@ -55,24 +93,6 @@ fn to_srgb(linear: u16) -> u16 {
         1.055 * linear.powf(1.0 / 2.4) - 0.055
     };
     (shown * 65_535.0).round() as u16
-}
-
-fn write(
-    path: &Path,
-    existing: Existing,
-    bytes: &[u8],
-    (width, height): (usize, usize),
-    kind: ExtendedColorType,
-) -> Result<(), EncodeError> {
-    atomic::write(path, existing, |out| {
-        PngEncoder::new(out)
-            .write_image(bytes, width as u32, height as u32, kind)
-            .map_err(io::Error::other)
-    })
-    .map_err(|source| EncodeError {
-        source,
-        path: path.to_owned(),
-    })
 }
 
 #[cfg(test)]
@@ -94,18 +114,31 @@ mod tests {
             picture.px.as_flattened()
         );
         assert!(write_png8(&small, Existing::Keep, &picture).is_err());
+    }
 
-        let deep = folder.path().join("deep.png");
-        let colour = Colour {
-            width: 1,
-            height: 2,
-            rgb: vec![[0, 65_535, 14_026], [100, 1, 2]],
-        };
-        write_png16(&deep, Existing::Keep, &colour).unwrap();
-        let read = image::open(&deep).unwrap().to_rgb16().into_raw();
-        // 0.21404 linear is the middle of the sRGB range; 100 lies on the straight part.
-        assert_eq!(read[..2], [0, 65_535]);
-        assert!((i32::from(read[2]) - 32_767).abs() <= 2, "{}", read[2]);
-        assert_eq!(read[3], 1_292);
+    #[test]
+    fn deep_files_go_through_the_srgb_curve() {
+        for format in [Deep::Png, Deep::Tiff] {
+            let colour = Colour {
+                width: 1,
+                height: 2,
+                rgb: vec![[0, 65_535, 14_026], [100, 1, 2]],
+            };
+            let file = encode_deep(colour, format).unwrap();
+            let read = image::load_from_memory(&file).unwrap();
+            let read = read.as_rgb16().unwrap().as_raw().clone();
+            // 0.21404 linear is the middle of the sRGB range; 100 lies on the straight part.
+            assert_eq!(read[..2], [0, 65_535]);
+            assert!((i32::from(read[2]) - 32_767).abs() <= 2, "{}", read[2]);
+            assert_eq!(read[3], 1_292);
+        }
+    }
+
+    #[test]
+    fn the_ending_says_which() {
+        assert_eq!(Deep::of(Path::new("a/b.PNG")), Some(Deep::Png));
+        assert_eq!(Deep::of(Path::new("b.tiff")), Some(Deep::Tiff));
+        assert_eq!(Deep::of(Path::new("png")), None);
+        assert_eq!(Deep::of(Path::new("b.jpg")), None);
     }
 }

@@ -11,7 +11,7 @@ pub mod reduce;
 pub mod stretch;
 pub mod view;
 
-pub use encode::{EncodeError, write_png8, write_png16};
+pub use encode::{Deep, EncodeError, encode_deep, write_png8};
 pub use orient::Turn;
 pub use reduce::reduce_to;
 pub use stretch::{SkyStats, Stretch};

@@ -5,8 +5,8 @@ use egui::{pos2, vec2};
 
 use super::theme::{self, size};
 use super::widgets::{self, Button, Look};
-use super::{Cx, inside, recent_nights, sky_arcs};
-use crate::app::Action;
+use super::{Cx, inside, recent_nights, sky_arcs, status};
+use crate::app::{Action, Opening};
 
 /// What the page keeps from one pass to the next.
 #[derive(Debug, Default)]
@@ -73,18 +73,7 @@ fn drop_zone(ui: &mut Ui, cx: Cx<'_>, zone: Rect, actions: &mut Vec<Action>) {
             ui.spacing_mut().item_spacing.y = 8.0;
             ui.add_space(((block.height() - 196.0) / 2.0).max(0.0));
             if let Some(opening) = &cx.model.opening {
-                widgets::text(ui, "Opening", 29.0, t.ink);
-                widgets::text(ui, &opening.what, size::FINDING, t.ink2);
-                widgets::text(
-                    ui,
-                    "Listing its frames and reading their facts…",
-                    size::BODY,
-                    t.ink2,
-                );
-                ui.add_space(6.0);
-                if Button::new("Cancel").show(ui, t).clicked() {
-                    actions.push(Action::CloseNight);
-                }
+                under_way(ui, cx, opening, actions);
                 return;
             }
             let title = if hovering {
@@ -117,6 +106,33 @@ fn drop_zone(ui: &mut Ui, cx: Cx<'_>, zone: Rect, actions: &mut Vec<Action>) {
             });
         });
     });
+}
+
+/// What is being opened, and how far that is.
+fn under_way(ui: &mut Ui, cx: Cx<'_>, opening: &Opening, actions: &mut Vec<Action>) {
+    let t = cx.t;
+    widgets::text(ui, "Opening", 29.0, t.ink);
+    widgets::text(ui, &opening.what, size::FINDING, t.ink2);
+    ui.add_space(8.0);
+    match &opening.progress {
+        Some(progress) => {
+            widgets::text(ui, &progress.job, size::BODY, t.ink);
+            status::bar(ui, cx, progress, vec2(320.0, 10.0));
+            let count = format!("{} of {}", progress.done, progress.total);
+            let count = egui::RichText::new(count).font(theme::numbers(size::BODY));
+            ui.label(count.color(t.ink2));
+        }
+        None => {
+            let listing = "Listing its frames and reading their facts…";
+            widgets::text(ui, listing, size::BODY, t.ink2);
+        }
+    }
+    ui.add_space(8.0);
+    let cancel = Button::new("Cancel").name("Cancel the opening").large();
+    let tip = "Stop, and go back to the first page";
+    if cancel.show(ui, t).on_hover_text(tip).clicked() {
+        actions.push(Action::Cancel);
+    }
 }
 
 /// Open folder, or type where it is.

@@ -38,10 +38,11 @@ fn columns(ui: &mut Ui, cx: Cx<'_>, rect: Rect) {
     let (mut column, mut y) = (0, rect.top());
     let height_of = |commands: usize| 30.0 + 25.0 * commands as f32 + 18.0;
     // Even columns: each takes its share of the whole, and a group is never torn.
-    let whole = height_of(COMMANDS.len()) + 48.0 * (Group::ALL.len() - 1) as f32;
+    let with_key = || COMMANDS.iter().filter(|command| !command.keys.is_empty());
+    let whole = height_of(with_key().count()) + 48.0 * (Group::ALL.len() - 1) as f32;
     let share = whole / count as f32;
     for group in Group::ALL {
-        let commands: Vec<_> = COMMANDS.iter().filter(|c| c.group == group).collect();
+        let commands: Vec<_> = with_key().filter(|c| c.group == group).collect();
         let height = height_of(commands.len());
         let is_over = y + height / 2.0 > rect.top() + share;
         if is_over && y > rect.top() && column + 1 < count {

@@ -45,7 +45,7 @@ use std::sync::Arc;
 
 use egui::{Context, Ui};
 
-use crate::app::{Action, Model, Page, Theme};
+use crate::app::{self, Action, Model, Page, Theme};
 use crate::engine::{Engine, OpenRequest};
 
 pub use fold::Fold;
@@ -154,12 +154,9 @@ impl App {
         }
     }
 
-    /// Names the window after the night.
+    /// Names the window after what it shows.
     fn put_title(&mut self, ctx: &Context) {
-        let title = match &self.model.night {
-            Some(night) => format!("{} – nightloupe", night.title),
-            None => "nightloupe".to_owned(),
-        };
+        let title = app::title(&self.model);
         if title != self.title {
             ctx.send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
             self.title = title;

@@ -46,7 +46,7 @@ fn job(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
         widgets::text(ui, "Ready.", size::SMALL, cx.t.ink2);
         return;
     };
-    if let Some(progress) = &night.progress {
+    if let Some(progress) = night.building.as_ref().or(night.progress.as_ref()) {
         running(ui, cx, progress);
         cancel(ui, cx, actions);
         return;
@@ -83,24 +83,7 @@ fn cancel(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
 
 fn running(ui: &mut Ui, cx: Cx<'_>, progress: &Progress) {
     widgets::text(ui, progress.job.clone(), size::SMALL, cx.t.ink2);
-    let (rect, bar) = ui.allocate_exact_size(vec2(160.0, 8.0), Sense::hover());
-    let share = progress.done as f32 / progress.total.max(1) as f32;
-    bar.widget_info(|| {
-        let mut info = WidgetInfo::labeled(Role::ProgressIndicator, true, &progress.job);
-        info.value = Some(f64::from(share) * 100.0);
-        info
-    });
-    let painter = ui.painter();
-    let round = CornerRadius::same(3);
-    painter.rect_filled(rect, round, cx.t.plot);
-    let done = Rect::from_min_size(rect.min, vec2(rect.width() * share.clamp(0.0, 1.0), 8.0));
-    painter.rect_filled(done, round, cx.t.ink2);
-    painter.rect_stroke(
-        rect,
-        round,
-        Stroke::new(1.0, cx.t.line2),
-        StrokeKind::Inside,
-    );
+    bar(ui, cx, progress, vec2(160.0, 8.0));
     let count = format!("{} of {}", progress.done, progress.total);
     ui.label(
         egui::RichText::new(count)
@@ -125,6 +108,24 @@ fn running(ui: &mut Ui, cx: Cx<'_>, progress: &Progress) {
         let text = format!("· {}", more.join(" · "));
         widgets::text(ui, text, size::SMALL, cx.t.ink2);
     }
+}
+
+/// How far a job is, as a bar of `size` points.
+pub(super) fn bar(ui: &mut Ui, cx: Cx<'_>, progress: &Progress, size: egui::Vec2) {
+    let (rect, bar) = ui.allocate_exact_size(size, Sense::hover());
+    let share = progress.done as f32 / progress.total.max(1) as f32;
+    bar.widget_info(|| {
+        let mut info = WidgetInfo::labeled(Role::ProgressIndicator, true, &progress.job);
+        info.value = Some(f64::from(share) * 100.0);
+        info
+    });
+    let painter = ui.painter();
+    let round = CornerRadius::same(3);
+    painter.rect_filled(rect, round, cx.t.plot);
+    let done = vec2(rect.width() * share.clamp(0.0, 1.0), rect.height());
+    painter.rect_filled(Rect::from_min_size(rect.min, done), round, cx.t.ink2);
+    let edge = Stroke::new(1.0, cx.t.line2);
+    painter.rect_stroke(rect, round, edge, StrokeKind::Inside);
 }
 
 /// Seconds in words: "24 s", "2 min 24 s".

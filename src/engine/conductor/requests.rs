@@ -1,8 +1,8 @@
 //! What the person asks for while a night is open.
 
-use std::path::Path;
+use std::path::PathBuf;
 
-use super::super::{Effect, ExportWhat, Report, dialogs, pictures::Request, saving};
+use super::super::{Effect, Existing, ExportWhat, Report, dialogs, pictures::Request, saving};
 use super::{Conductor, Note};
 use crate::frame::{CameraKey, Supplied};
 use crate::verdict::Decisions;
@@ -57,12 +57,14 @@ impl Conductor {
             return;
         };
         let own = self.own.clone();
-        let folder = Some(session.root.clone());
+        let folder = saving::folder(&session.root, what);
         dialogs::choose_file(
             folder,
             &saving::file_name(&session.title, what),
             move |to| {
-                let effect = Effect::Export { what, to };
+                // The dialog has asked before it names a file that is there.
+                let existing = Existing::Replace;
+                let effect = Effect::Export { what, to, existing };
                 if own.send(Note::Effect(effect)).is_err() {
                     tracing::debug!("a file was chosen after the engine was closed");
                 }
@@ -70,7 +72,7 @@ impl Conductor {
         );
     }
 
-    pub(super) fn export(&mut self, what: ExportWhat, to: &Path) {
+    pub(super) fn export(&mut self, what: ExportWhat, to: PathBuf, existing: Existing) {
         if self.session.as_ref().is_some_and(|s| s.is_stale) {
             self.derive();
         }
@@ -81,16 +83,26 @@ impl Conductor {
         let Some(derived) = &session.latest else {
             return;
         };
-        match saving::save(what, to, derived, &session.decisions) {
-            Ok(()) => self.outbox.push(Report::Saved {
-                what,
-                to: to.to_owned(),
-            }),
-            Err(fault) => self.outbox.trouble(format!(
-                "{} could not be saved: {fault}. Choose another folder or free some space.",
+        if session.has_frame(&to) {
+            return self.outbox.trouble(format!(
+                "{} is a frame of this night and is left as it is. Name another file.",
                 to.display()
-            )),
+            ));
         }
+        if let ExportWhat::TrailsPicture { set } = what {
+            let started = if session.is_running {
+                Err("Measuring still runs: save the trails picture when it is done.".to_owned())
+            } else {
+                let job = session.trails_job(derived, set, to, existing);
+                self.trails.start(job)
+            };
+            return started.unwrap_or_else(|why| self.outbox.trouble(why));
+        }
+        let saved = saving::save(what, &to, existing, derived, &session.decisions);
+        self.outbox.push(match saved {
+            Ok(()) => Report::Saved { what, to },
+            Err(fault) => saving::not_saved(&to, &fault),
+        });
     }
 
     pub(super) fn list_recents(&mut self) {

@@ -49,7 +49,7 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     let area = ui.max_rect().with_min_x(ui.max_rect().left() + 1.0);
     let answer_height = answer_view::height(ui, cx, open, area.width());
     let (answer, rest) = area.split_top_bottom_at_y(area.top() + answer_height);
-    let get_height = outcome_view::HEIGHT;
+    let get_height = outcome_view::height(cx);
     let (rest, get) = rest.split_top_bottom_at_y(rest.bottom() - get_height);
     let wanted_next = next_view::height(ui, cx, open, area.width());
     let (least, wanted) = findings::heights(ui, cx, open, area.width());
@@ -68,7 +68,9 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
         next_view::show(ui, cx, open, actions);
     });
     rule_at(ui, cx, area, get.top());
-    inside(ui, "get", get, |ui| outcome_view::show(ui, cx, open));
+    inside(ui, "get", get, |ui| {
+        outcome_view::show(ui, cx, open, actions);
+    });
 }
 
 fn narrow(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &mut Vec<Action>) {
@@ -87,7 +89,7 @@ fn narrow(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions:
     inside(ui, "tab", main, |ui| match state.tab {
         Tab::Findings => findings::show(ui, cx, open, &mut state.opened, actions),
         Tab::Next => next_view::show(ui, cx, open, actions),
-        Tab::Get => outcome_view::show(ui, cx, open),
+        Tab::Get => outcome_view::show(ui, cx, open, actions),
     });
     rule_at(ui, cx, area, foot_area.top());
     let at = foot_area.min + vec2(PAD, 8.0);

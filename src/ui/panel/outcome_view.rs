@@ -4,16 +4,21 @@ use egui::{Align2, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
 use super::{Cx, PAD, heading};
 use crate::advice::Outcome;
-use crate::app::OpenNight;
+use crate::app::commands::command;
+use crate::app::{Action, OpenNight};
 use crate::chart::axis::number;
 use crate::ui::facts;
 use crate::ui::glossary;
+use crate::ui::inside;
 use crate::ui::status::duration;
 use crate::ui::theme::{self, size};
+use crate::ui::widgets::Button;
 use crate::verdict::Purpose;
 
 /// Height of the block, points.
 pub(super) const HEIGHT: f32 = 102.0;
+/// Height of the row with its button, points.
+const SAVE: f32 = 34.0;
 
 /// One number of the outcome.
 struct Figure {
@@ -89,7 +94,7 @@ fn figures(outcome: &Outcome, purpose: Purpose) -> Vec<Figure> {
     ordered.into_iter().flatten().collect()
 }
 
-pub(super) fn show(ui: &Ui, cx: Cx<'_>, open: &OpenNight) {
+pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<Action>) {
     let area = ui.max_rect();
     let head = area.with_max_y(area.top() + 32.0);
     let all_answered = (open.judged().findings.iter())
@@ -124,6 +129,33 @@ pub(super) fn show(ui: &Ui, cx: Cx<'_>, open: &OpenNight) {
             figure,
         );
     }
+    if cx.model.purpose == Purpose::Trails {
+        let rows = figures.len().div_ceil(columns);
+        let top = head.bottom() + rows as f32 * 74.0 - 6.0;
+        let rect = Rect::from_min_max(pos2(inner.left(), top), inner.max);
+        save_button(ui, cx, rect, actions);
+    }
+}
+
+/// Height of all of it in a wide window, points.
+pub(super) fn height(cx: Cx<'_>) -> f32 {
+    let can_save = cx.model.purpose == Purpose::Trails;
+    HEIGHT + if can_save { SAVE } else { 0.0 }
+}
+
+/// The picture the used frames make.
+fn save_button(ui: &mut Ui, cx: Cx<'_>, rect: Rect, actions: &mut Vec<Action>) {
+    let Some(command) = command("save-trails") else {
+        return;
+    };
+    let action = (command.action)(cx.model);
+    inside(ui, "save trails", rect, |ui| {
+        let button = Button::new(command.label).enabled(action.is_some());
+        let response = button.show(ui, cx.t).on_hover_text(command.tip);
+        if response.clicked() {
+            actions.extend(action);
+        }
+    });
 }
 
 fn figure_view(ui: &Ui, cx: Cx<'_>, rect: Rect, figure: &Figure) {

@@ -270,6 +270,47 @@ fn what_the_files_do_not_say_can_be_supplied() {
 }
 
 #[test]
+fn the_word_on_linear_files_is_taken() {
+    let user = User::new();
+    fs::create_dir(user.path("flat")).unwrap();
+    let grey = image::RgbImage::from_pixel(96, 64, image::Rgb([100; 3]));
+    grey.save(user.path("flat/one.png")).unwrap();
+    // 100 of 255 is 39.2 % of full scale, and 12.7 % of the light by IEC 61966-2-1.
+    for (word, is_linear, level) in [("yes", "true", 39.2), ("no", "false", 12.7)] {
+        let said = user.runs(&["measure", "flat", "--linear", word, "--csv", "-"]);
+        let rows = rows(&said.out);
+        assert_eq!(rows[0]["linear"], is_linear, "{}", said.err);
+        let found: f64 = rows[0]["sky_level_pct"].parse().unwrap();
+        assert!((found - level).abs() < 0.3, "{word}: {found}");
+    }
+}
+
+#[test]
+fn kept_measurements_are_used_unless_fresh_ones_are_asked_for() {
+    let user = User::new();
+    let words = "sample ridge --frames 2 --size 480x320 --format tiff";
+    let said = user.runs(&words.split(' ').collect::<Vec<_>>());
+    assert_eq!(said.code, 0, "{}", said.err);
+    let table = |more: &[&str]| {
+        let mut words = vec!["measure", "ridge", "--csv", "-"];
+        words.extend(more);
+        user.runs(&words).out
+    };
+    let before = table(&[]);
+    // A change that a file's key does not tell: its size and both ends stay.
+    let folder = fs::read_dir(user.path("ridge")).unwrap();
+    let frame = (folder.map(|entry| entry.unwrap().path()))
+        .find(|path| path.extension().is_some_and(|ending| ending != "json"))
+        .unwrap();
+    let mut bytes = fs::read(&frame).unwrap();
+    let end = bytes.len() - 70_000;
+    bytes[70_000..end].fill(99);
+    fs::write(&frame, bytes).unwrap();
+    assert_eq!(table(&[]), before);
+    assert_ne!(table(&["--fresh"]), before);
+}
+
+#[test]
 fn lists_are_written_once() {
     let user = User::new();
     user.has_night("ridge", 5);

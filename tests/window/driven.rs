@@ -146,6 +146,33 @@ fn letters_typed_in_a_field_give_no_verdict() {
     assert_eq!(window.model().typed_export, "krd");
 }
 
+#[test]
+fn making_the_sample_night_shows_how_far_it_is_and_can_be_called_off() {
+    let mut window = Window::new(1440.0, 900.0);
+    window.click("Make a sample night");
+    window.wait(|model| (model.opening.as_ref()).is_some_and(|opening| opening.progress.is_some()));
+    let bar = window.harness.get_by_role(Role::ProgressIndicator);
+    let job = bar.accesskit_node().label();
+    assert_eq!(job.as_deref(), Some("Making the sample night"));
+    window.save("making-the-sample");
+    window.click("Cancel the opening");
+    assert!(window.model().opening.is_none());
+    assert!(window.model().open_error.is_none());
+    window.harness.get_by_label("Make a sample night");
+}
+
+#[test]
+fn the_trails_picture_is_offered_for_star_trails_only() {
+    let name = "Save trails picture…";
+    for (width, height) in [(1440.0, 900.0), (1440.0, 820.0)] {
+        let mut window = Window::with_invented(width, height, 360);
+        window.save(&format!("trails-picture-{height}"));
+        window.harness.get_by_label(name);
+        window.click("Judge as: Tracked stack");
+        assert!(window.harness.query_by_label(name).is_none());
+    }
+}
+
 /// From a folder of frames to a table on disk, with nothing but the window.
 #[test]
 fn a_night_is_opened_measured_decided_and_saved() {

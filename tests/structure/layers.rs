@@ -164,6 +164,14 @@ fn foreign_crates_stay_in_their_rooms() {
     let mut wrong = Vec::new();
     for path in rust_files(&source_root()) {
         let relative = path.strip_prefix(source_root()).unwrap().to_owned();
+        // A room's tests may ask the foreign library itself.
+        if relative
+            .components()
+            .any(|part| part.as_os_str() == "tests")
+            || relative.to_string_lossy().ends_with("tests.rs")
+        {
+            continue;
+        }
         let room = relative
             .components()
             .next()

@@ -113,7 +113,7 @@ mod tests {
 
     #[test]
     fn gaps() {
-        // look.md: 0.453 px/s, one frame dropped of a 32 s interval: 34 s = 15 px; the 2 s pause
+        // By hand: 0.453 px/s, one frame dropped of a 32 s interval: 34 s = 15 px; the 2 s pause
         // 0.9 px.
         assert!((gap_px(0.453, 64.0, 30.0) - 15.4).abs() < 0.01);
         assert!((gap_px(0.453, 32.0, 30.0) - 0.906).abs() < 1e-9);
@@ -138,7 +138,7 @@ mod tests {
         assert!((frames_per_hour(32.0) - 112.5).abs() < 1e-12);
         assert!((film_s(120, 30) - 4.0).abs() < 1e-12);
         assert!((film_s(120, 15) - 8.0).abs() < 1e-12);
-        // look.md: dwell = 2.6 px / 0.22 px per s = 12 s.
+        // By hand: dwell = 2.6 px / 0.22 px per s = 12 s.
         assert!((dwell_s(2.6, 0.22) - 11.8).abs() < 0.05);
     }
 }

@@ -212,7 +212,7 @@ mod tests {
     #[test]
     fn a_sidereal_day_is_a_whole_turn() {
         assert!((arc_deg(86_164.090_5) - 360.0).abs() < 1e-3);
-        // look.md: frames 5 to 311 last 9822 s = 41.0°.
+        // By hand: frames 5 to 311 last 9822 s = 41.0°.
         assert!((arc_deg(9822.0) - 41.0).abs() < 0.05);
         let ray = unit([0.3, -0.2, 0.9]);
         let back = turned(ray, unit([0.5, 0.5, 0.1]), std::f64::consts::TAU);

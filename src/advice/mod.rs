@@ -11,6 +11,7 @@ mod light;
 mod notes;
 mod outcome;
 mod pace;
+mod points;
 mod scales;
 #[cfg(test)]
 mod tests;
@@ -31,6 +32,7 @@ pub fn next_time(night: &Night, set: usize, judged: &Judged, options: &AdviceOpt
     };
     let mut settings = care::rows(&facts);
     settings.extend(light::rows(&facts, *options));
+    settings.extend(points::row(&facts, *options));
     settings.extend(pace::rows(&facts));
     settings.sort_by_key(|row| !row.changed);
     let notes = notes::notes(&facts, &settings);

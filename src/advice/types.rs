@@ -9,6 +9,20 @@ pub struct AdviceOptions {
     pub npf_k: f64,
 }
 
+impl AdviceOptions {
+    /// Values of k to choose from: strict, usual, lenient.
+    pub const NPF_KS: [f64; 3] = [1.0, 2.0, 3.0];
+
+    /// The same with the next k, round and round.
+    #[must_use]
+    pub fn with_next_k(self) -> Self {
+        let at = Self::NPF_KS.iter().position(|k| *k > self.npf_k);
+        Self {
+            npf_k: Self::NPF_KS[at.unwrap_or(0)],
+        }
+    }
+}
+
 impl Default for AdviceOptions {
     fn default() -> Self {
         Self { npf_k: 2.0 }

@@ -39,6 +39,8 @@ pub enum Action {
     SetPurpose(Purpose),
     /// Judge for the next purpose.
     NextPurpose,
+    /// Advise with the next tolerance for trails that pass as points.
+    NextTolerance,
     /// Read in another light.
     SetTheme(Theme),
     /// Show the camera with this index.

@@ -40,6 +40,10 @@ impl Model {
             Action::GoTo(page) => self.go_to(page),
             Action::SetPurpose(purpose) => self.set_purpose(purpose, effects),
             Action::NextPurpose => self.set_purpose(next_purpose(self.purpose), effects),
+            Action::NextTolerance => {
+                self.advice = self.advice.with_next_k();
+                self.derive_again(effects);
+            }
             Action::SetTheme(theme) => self.theme = theme,
             Action::SetVerdict(_)
             | Action::FollowAdvice

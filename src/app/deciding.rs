@@ -49,17 +49,22 @@ impl Model {
         self.perform(&step, effects);
     }
 
+    /// Asks for verdicts and advice as the window is set now.
+    pub(super) fn derive_again(&self, effects: &mut Vec<Effect>) {
+        if self.night.is_some() {
+            effects.push(Effect::Derive {
+                purpose: self.purpose,
+                thresholds: Box::new(self.thresholds),
+                advice: self.advice,
+            });
+        }
+    }
+
     /// Makes the changes of `step`.
     fn perform(&mut self, step: &Step, effects: &mut Vec<Effect>) {
         if let Some((_, purpose)) = step.purpose {
             self.purpose = purpose;
-            if self.night.is_some() {
-                effects.push(Effect::Derive {
-                    purpose,
-                    thresholds: Box::new(self.thresholds),
-                    advice: self.advice,
-                });
-            }
+            self.derive_again(effects);
         }
         let purpose = self.purpose;
         let Some(night) = &mut self.night else {

@@ -173,6 +173,20 @@ fn leaving_a_finding_changes_no_verdict_and_can_be_undone() {
 }
 
 #[test]
+fn the_tolerance_goes_round_and_is_advised_anew() {
+    let mut model = opened(3, &[]);
+    let mut seen = Vec::new();
+    for _ in 0..3 {
+        let effects = model.apply(Action::NextTolerance);
+        seen.extend(effects.iter().filter_map(|effect| match effect {
+            Effect::Derive { advice, .. } => Some(advice.npf_k),
+            _ => None,
+        }));
+    }
+    assert_eq!(seen, [3.0, 1.0, 2.0]);
+}
+
+#[test]
 fn the_purpose_is_judged_again_and_undone() {
     let mut model = opened(3, &[]);
     let effects = model.apply(Action::SetPurpose(Purpose::Timelapse));

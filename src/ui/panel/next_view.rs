@@ -87,6 +87,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<
             .text(at, Align2::LEFT_TOP, text, font, cx.t.ink2);
         return;
     };
+    tolerance_button(ui, cx, head, actions);
     copy_button(ui, cx, head, actions);
     let (names, body) = rest.split_top_bottom_at_y(rest.top() + NAMES);
     for (index, name) in ["setting", "tonight", "next time", "why"]
@@ -113,6 +114,32 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<
             }
         });
     });
+}
+
+/// The user's tolerance for trails that pass as points.
+fn tolerance_button(ui: &mut Ui, cx: Cx<'_>, head: Rect, actions: &mut Vec<Action>) {
+    let k = cx.model.advice.npf_k;
+    let word = match k {
+        k if k < 1.5 => "strict",
+        k if k < 2.5 => "usual",
+        _ => "lenient",
+    };
+    let label = format!("points: {word}");
+    let button = Button::new(&label).look(Look::Text).name(format!(
+        "How long stars pass as points: {word}, k {k}. Change"
+    ));
+    let width = button.measure(ui).x;
+    let left = head.left() + PAD + 88.0;
+    let rect = Rect::from_min_max(
+        pos2(left, head.top() + 3.0),
+        pos2(left + width + PAD, head.bottom()),
+    );
+    let response = inside(ui, "tolerance", rect, |ui| button.show(ui, cx.t));
+    let tip = "How long a trail still passes as a point: k of the NPF rule, 1 strict, 2 usual, \
+               3 lenient. Click for the next.";
+    if response.on_hover_text(tip).clicked() {
+        actions.push(Action::NextTolerance);
+    }
 }
 
 fn copy_button(ui: &mut Ui, cx: Cx<'_>, head: Rect, actions: &mut Vec<Action>) {

@@ -54,8 +54,8 @@ fn make(
 /// Renames an incomplete sample night out of the way: somebody may have put something in it.
 fn set_aside(folder: &Path) -> io::Result<()> {
     let name = folder.file_name().unwrap_or_default().to_string_lossy();
-    let aside = (1..)
-        .map(|n: u32| folder.with_file_name(format!("{name}, incomplete {n}")))
+    let aside = (1..1000)
+        .map(|n| folder.with_file_name(format!("{name}, incomplete {n}")))
         .find(|aside| !aside.exists());
     match aside {
         Some(aside) => std::fs::rename(folder, aside),

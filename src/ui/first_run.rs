@@ -114,18 +114,15 @@ fn under_way(ui: &mut Ui, cx: Cx<'_>, opening: &Opening, actions: &mut Vec<Actio
     widgets::text(ui, "Opening", 29.0, t.ink);
     widgets::text(ui, &opening.what, size::FINDING, t.ink2);
     ui.add_space(8.0);
-    match &opening.progress {
-        Some(progress) => {
-            widgets::text(ui, &progress.job, size::BODY, t.ink);
-            status::bar(ui, cx, progress, vec2(320.0, 10.0));
-            let count = format!("{} of {}", progress.done, progress.total);
-            let count = egui::RichText::new(count).font(theme::numbers(size::BODY));
-            ui.label(count.color(t.ink2));
-        }
-        None => {
-            let listing = "Listing its frames and reading their facts…";
-            widgets::text(ui, listing, size::BODY, t.ink2);
-        }
+    if let Some(progress) = &opening.progress {
+        widgets::text(ui, &progress.job, size::BODY, t.ink);
+        status::bar(ui, cx, progress, vec2(320.0, 10.0));
+        let count = format!("{} of {}", progress.done, progress.total);
+        let count = egui::RichText::new(count).font(theme::numbers(size::BODY));
+        ui.label(count.color(t.ink2));
+    } else {
+        let listing = "Listing its frames and reading their facts…";
+        widgets::text(ui, listing, size::BODY, t.ink2);
     }
     ui.add_space(8.0);
     let cancel = Button::new("Cancel").name("Cancel the opening").large();

@@ -364,6 +364,7 @@ fn the_title_tells_how_far_it_is() {
 
     let mut model = opened(3, &[]);
     let id = night(&model).id;
+    assert_eq!(title(&model), "opening a · nightloupe");
     let told = Report::Progress {
         id,
         progress: progress(2, 3),

@@ -17,7 +17,13 @@ pub fn title(model: &Model) -> String {
     } else if let Some(night) = &model.night {
         let running = night.building.as_ref().or(night.progress.as_ref());
         parts.extend(running.map(how_far));
-        parts.push(night.title.clone());
+        // Until the first word on how far it is, so that the bare name means: it has ended.
+        let is_new = running.is_none() && night.finished.is_none();
+        parts.push(format!(
+            "{}{}",
+            if is_new { "opening " } else { "" },
+            night.title
+        ));
     } else if model.open_error.is_some() {
         parts.push("could not open".to_owned());
     }

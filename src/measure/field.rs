@@ -7,6 +7,7 @@
 //! criterion (Schwarz 1978, Ann. Stat. 6, 461), at most cubic, so a frame without trails is not
 //! given any by fitting its noise.
 
+use super::scatter::{Left, Scatter};
 use super::stars::SIGMA_TO_FWHM;
 use super::types::{FieldCell, FieldMap, Star, TrailValues};
 use crate::base::linalg::solve;
@@ -34,6 +35,12 @@ const CELLS: (usize, usize) = (6, 4);
 /// Points along each side at which the largest trail is looked for.
 const PROBES: usize = 25;
 
+/// Shorter than this many standard errors of L², the map has no trail …
+const NO_TRAIL: f64 = 3.0;
+
+/// … and longer than this many, all of it; between, it fades in.
+const FULL_TRAIL: f64 = 4.0;
+
 /// A smooth map of trails.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SmoothField {
@@ -45,6 +52,8 @@ pub struct SmoothField {
     normal: [[f64; TERMS]; TERMS],
     /// Variance of a star of unit weight, per component.
     unit_variance: f64,
+    /// Mean over the stars of the map's variance at each, per component, px⁴.
+    mean_variance: f64,
 }
 
 /// One star's say: place, vector, and its error up to a common factor.
@@ -74,15 +83,17 @@ impl SmoothField {
             sin: [0.0; TERMS],
             normal: [[0.0; TERMS]; TERMS],
             unit_variance: 0.0,
+            mean_variance: 0.0,
         };
         let mut widths: Vec<f64> = stars.iter().map(|s| f64::from(s.fwhm_px)).collect();
         let short2 = (median(&mut widths)? / SIGMA_TO_FWHM).powi(2);
+        let mut scatter = Scatter::usual();
         let mut data: Vec<Datum> = stars
             .iter()
             .map(|star| Datum {
                 basis: blank.basis(f64::from(star.x_px), f64::from(star.y_px)),
                 spin: star.trail,
-                weight: trail_error(star, short2, 0.0).powi(-2),
+                weight: scatter.error(star.snr, short2, 0.0).powi(-2),
                 star: *star,
             })
             .collect();
@@ -92,6 +103,12 @@ impl SmoothField {
             .unwrap_or(&1);
         for round in 0..8 {
             let field = blank.fitted(&data, most)?;
+            let left: Vec<Left> = data.iter().map(|d| field.left(d)).collect();
+            scatter = scatter.seen(left, short2, field.terms);
+            for datum in &mut data {
+                let length = field.dot(&datum.basis).length_px();
+                datum.weight = scatter.error(datum.star.snr, short2, length).powi(-2);
+            }
             let mut sizes: Vec<f64> = data.iter().map(|d| field.residual2(d)).collect();
             let reference = sizes.clone();
             // For two Gaussian components the median of r² is 2 ln 2 σ².
@@ -101,10 +118,6 @@ impl SmoothField {
                 .iter()
                 .map(|&r2| r2 <= 2.0 * CUT * CUT * sigma2.max(1e-12));
             data.retain(|_| kept.next().unwrap_or(true));
-            for datum in &mut data {
-                let length = field.dot(&datum.basis).length_px();
-                datum.weight = trail_error(&datum.star, short2, length).powi(-2);
-            }
             if data.len() == before && round > 1 {
                 break;
             }
@@ -169,6 +182,8 @@ impl SmoothField {
         };
         let free = 2.0 * (data.len().saturating_sub(terms)).max(1) as f64;
         field.unit_variance = data.iter().map(|d| field.residual2(d)).sum::<f64>() / free;
+        let variances = data.iter().map(|d| field.variance(d.basis));
+        field.mean_variance = variances.sum::<f64>() / data.len().max(1) as f64;
         Some(field)
     }
 
@@ -176,6 +191,14 @@ impl SmoothField {
     fn residual2(&self, datum: &Datum) -> f64 {
         let map = self.dot(&datum.basis);
         datum.weight * ((datum.spin.cos - map.cos).powi(2) + (datum.spin.sin - map.sin).powi(2))
+    }
+
+    fn left(&self, datum: &Datum) -> Left {
+        Left {
+            snr: datum.star.snr,
+            length: self.dot(&datum.basis).length_px(),
+            square: self.residual2(datum) / datum.weight,
+        }
     }
 
     fn information(&self, data: &[Datum]) -> f64 {
@@ -208,20 +231,23 @@ impl SmoothField {
     /// Standard error of each component of [`Self::at`], px².
     #[must_use]
     pub fn error_at(&self, x: f64, y: f64) -> f64 {
-        let mut basis = self.basis(x, y);
+        self.variance(self.basis(x, y)).sqrt()
+    }
+
+    /// Variance of each component of the map where it has this basis, px⁴.
+    fn variance(&self, mut basis: [f64; TERMS]) -> f64 {
         basis.iter_mut().skip(self.terms).for_each(|b| *b = 0.0);
         let variance = solve(self.normal, basis).map_or(0.0, |s| {
             s.iter().zip(&basis).map(|(s, b)| s * b).sum::<f64>()
         });
-        (self.unit_variance * variance).max(0.0).sqrt()
+        (self.unit_variance * variance).max(0.0)
     }
 
-    /// The map's trail length at a place, with what its own noise adds taken off, px.
+    /// The map's trail length at a place, with what its own noise adds taken off, px; 0 where the
+    /// map does not stand clear of its error.
     #[must_use]
     pub fn length_at(&self, x: f64, y: f64) -> f64 {
-        let (spin, error) = (self.at(x, y), self.error_at(x, y));
-        let square = spin.cos.powi(2) + spin.sin.powi(2) - 2.0 * error * error;
-        square.max(0.0).sqrt().sqrt()
+        clear_length(self.at(x, y), self.error_at(x, y))
     }
 
     /// The frame's trail values: `stars` are those used for the map.
@@ -237,12 +263,10 @@ impl SmoothField {
         let centre_error = self.error_at(cx, cy);
         // A direction means something once the vector stands clear of its error.
         let has_angle =
-            centre.length_px() >= 0.5 && centre.cos.hypot(centre.sin) > 3.0 * centre_error;
-        let weights: f64 = self.normal[0][0];
-        let mean_error = (self.unit_variance / weights.max(1e-300)).sqrt();
+            centre.length_px() >= 0.5 && centre.cos.hypot(centre.sin) > NO_TRAIL * centre_error;
         TrailValues {
             length_px,
-            length_error_px: length_error(length_px, mean_error),
+            length_error_px: length_error(length_px, self.mean_variance.sqrt()),
             centre_px: self.length_at(cx, cy),
             max_px: self.largest(stars, (width, height)),
             angle_deg: has_angle.then(|| centre.angle_deg()),
@@ -284,16 +308,20 @@ fn length_error(length: f64, spin_error: f64) -> f64 {
     (spin_error / (2.0 * length.max(1e-9))).min(spin_error.sqrt())
 }
 
-/// Error of a star's trail vector, up to a factor common to the frame: photon noise, which grows
-/// with the square of the long axis, and what no photon count cures.
+/// Length of a map's vector whose components have this standard error.
 ///
-/// The axes are the frame's (`short2`, px²) and the map's (`length`), never the star's own: weights
-/// that know a star's noise would favour those that noise made short.
-fn trail_error(star: &Star, short2: f64, length: f64) -> f64 {
-    // The long axis settles between the moments of a Gaussian and of an even trail (trail.rs).
-    let long2 = short2 + length * length / 9.0;
-    let photons = 30.0 * long2 / f64::from(star.snr).max(1.0);
-    photons.hypot(0.1 * short2 + 0.02 * length * length)
+/// Noise makes |L²| longer: its square by two variances, which are taken off. Of no trail at all it
+/// makes one beyond three standard errors in one frame of ninety (exp(−9/2)), so what is shorter is
+/// none.
+fn clear_length(spin: Spin2, error: f64) -> f64 {
+    let square = spin.cos.powi(2) + spin.sin.powi(2);
+    let variance = error * error;
+    if variance <= 0.0 {
+        return square.sqrt().sqrt();
+    }
+    let (none, full) = (NO_TRAIL.powi(2), FULL_TRAIL.powi(2));
+    let clear = ((square / variance - none) / (full - none)).clamp(0.0, 1.0);
+    (clear * (square - 2.0 * variance)).max(0.0).sqrt().sqrt()
 }
 
 fn cells_of(width: usize, height: usize) -> (usize, usize) {
@@ -346,4 +374,85 @@ fn field_cell(stars: &[&Star]) -> Option<FieldCell> {
         fwhm_px: robust::median(&mut widths)?,
         stars: stars.len() as u32,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{Rng, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, Normal};
+
+    use super::*;
+    use crate::measure::StarFlags;
+
+    const SIZE: (usize, usize) = (1200, 800);
+
+    /// Stars whose vectors scatter about `trail` by `photons`/SNR and by `rest`, px².
+    fn stars(seed: u64, count: usize, trail: Spin2, photons: f64, rest: f64) -> Vec<Star> {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let unit = Normal::new(0.0, 1.0).unwrap();
+        (0..count)
+            .map(|_| {
+                let snr = 10.0 * random.random_range(0.02_f64..1.0).powf(-1.2);
+                let sigma = (photons / snr).hypot(rest);
+                Star {
+                    x_px: random.random_range(0.0..SIZE.0 as f32),
+                    y_px: random.random_range(0.0..SIZE.1 as f32),
+                    flux: snr as f32,
+                    peak: 0.1,
+                    snr: snr as f32,
+                    fwhm_px: SIGMA_TO_FWHM as f32,
+                    elongation: 1.0,
+                    trail: Spin2 {
+                        cos: trail.cos + sigma * unit.sample(&mut random),
+                        sin: trail.sin + sigma * unit.sample(&mut random),
+                    },
+                    flags: StarFlags::default(),
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn stated_errors_are_the_scatter_whatever_makes_it() {
+        for (photons, rest) in [(60.0, 0.2), (60.0, 0.5), (120.0, 1.0)] {
+            let (mut pulls, mut seen) = (0.0, 0);
+            for seed in 0..150 {
+                let stars = stars(seed, 200, Spin2::default(), photons, rest);
+                let map = SmoothField::fit(&stars, SIZE).unwrap();
+                let at = map.at(600.0, 400.0);
+                pulls +=
+                    (at.cos.powi(2) + at.sin.powi(2)) / (2.0 * map.error_at(600.0, 400.0).powi(2));
+                seen += usize::from(map.values(&stars, SIZE).length_px > 0.0);
+            }
+            let pull = (pulls / 150.0_f64).sqrt();
+            // A quarter is what learning the scatter from 200 stars leaves to chance.
+            assert!((0.8..1.25).contains(&pull), "{photons} {rest}: {pull}");
+            // One in ninety by chance.
+            assert!(seen <= 6, "{photons} {rest}: {seen} of 150 have a trail");
+        }
+    }
+
+    #[test]
+    fn a_short_trail_that_stands_clear_is_read() {
+        let want = Spin2::new(1.5, 30.0);
+        let mut sum = 0.0;
+        for seed in 0..40 {
+            let stars = stars(seed, 200, want, 60.0, 0.3);
+            let map = SmoothField::fit(&stars, SIZE).unwrap();
+            sum += map.values(&stars, SIZE).length_px / 40.0;
+        }
+        assert!((sum - 1.5).abs() < 0.03, "{sum}");
+    }
+
+    #[test]
+    fn what_is_not_clear_of_its_error_is_no_length() {
+        let spin = Spin2::new(2.0, 10.0);
+        assert_eq!(clear_length(spin, 4.0 / 2.9), 0.0);
+        assert!((clear_length(spin, 0.0) - 2.0).abs() < 1e-12);
+        let clear = clear_length(spin, 4.0 / 5.0);
+        assert!((clear - (16.0_f64 - 2.0 * 0.64).powf(0.25)).abs() < 1e-12);
+        let half = clear_length(spin, 4.0 / 3.5);
+        assert!(half > 0.0 && half < clear);
+    }
 }

@@ -20,6 +20,7 @@ mod ground;
 mod hot;
 mod noise;
 mod saturation;
+mod scatter;
 mod shape;
 mod sky;
 mod stars;
@@ -44,7 +45,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 5;
+pub const MEASURE_VERSION: u32 = 6;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;

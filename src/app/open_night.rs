@@ -67,6 +67,8 @@ pub struct OpenNight {
     pub progress: Option<Progress>,
     /// How far a picture that is being built is; `None` when none is.
     pub building: Option<Progress>,
+    /// How many of its frames were measured before and only read back.
+    pub kept: usize,
     /// Seconds it took and whether it was cancelled, once it ended.
     pub finished: Option<(f64, bool)>,
     /// Answered findings.
@@ -109,6 +111,7 @@ impl OpenNight {
             zoom: None,
             progress: None,
             building: None,
+            kept: 0,
             finished: None,
             answers: BTreeMap::new(),
             undo: UndoStack::default(),

@@ -32,6 +32,7 @@ impl Model {
             }
             Report::Progress { id, progress } => {
                 if let Some(night) = self.night_of(id) {
+                    night.kept = progress.kept;
                     night.progress = Some(progress);
                 } else if let Some(opening) = self.opening.as_mut().filter(|o| o.id == id) {
                     opening.progress = Some(progress);

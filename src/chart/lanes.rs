@@ -170,7 +170,7 @@ pub fn lanes(night: &Night, set: &Set, purpose: Purpose) -> Vec<Lane> {
                     row.measure.as_ref()?.noise_pct
                 }),
                 LaneKind::Stars => stars(&gather),
-                LaneKind::Shift => shift(&gather),
+                LaneKind::Shift => shift(night, set, purpose, &gather),
             };
             if lane.points.is_empty() && lane.line.is_empty() {
                 lane.missing = Some(if none_yet {
@@ -240,8 +240,28 @@ fn stars(gather: &Gather<'_>) -> Lane {
     lane
 }
 
-fn shift(gather: &Gather<'_>) -> Lane {
-    let mut lane = plain(LaneKind::Shift, "from typical", " px", 1, gather, &|row| {
+/// What the shift is measured from: each group's first frame.
+fn shift_from(night: &Night, set: &Set, purpose: Purpose) -> &'static str {
+    if purpose == Purpose::Tracked {
+        return "drift";
+    }
+    let mut groups: Vec<usize> = (set.frames.iter())
+        .filter_map(|&row| night.rows.get(row))
+        .filter(|row| row.derived.shift_px.is_some())
+        .filter_map(|row| row.group)
+        .collect();
+    groups.dedup();
+    let first = set.frames.first().and_then(|&row| night.rows.get(row));
+    if groups.len() == 1 && first.is_some_and(|row| row.group == groups.first().copied()) {
+        "from frame 1"
+    } else {
+        "from the first"
+    }
+}
+
+fn shift(night: &Night, set: &Set, purpose: Purpose, gather: &Gather<'_>) -> Lane {
+    let from = shift_from(night, set, purpose);
+    let mut lane = plain(LaneKind::Shift, from, " px", 1, gather, &|row| {
         row.derived.shift_px
     });
     lane.decimals = 1;
@@ -390,6 +410,20 @@ mod tests {
         let (night, set) = night(&lengths);
         let lanes = lanes(&night, &set, Purpose::Trails);
         assert!(lanes[0].range.high < 20.0);
+    }
+
+    #[test]
+    fn the_shift_says_what_it_is_from() {
+        let (mut night, set) = night(&[Some(6.5), Some(6.5)]);
+        for row in &mut night.rows {
+            row.group = Some(0);
+            row.derived.shift_px = Some(1.0);
+        }
+        let said = |night: &Night, purpose| lanes(night, &set, purpose)[4].quantity;
+        assert_eq!(said(&night, Purpose::Trails), "from frame 1");
+        assert_eq!(said(&night, Purpose::Tracked), "drift");
+        night.rows[1].group = Some(1);
+        assert_eq!(said(&night, Purpose::Trails), "from the first");
     }
 
     #[test]

@@ -139,6 +139,8 @@ pub struct Progress {
     pub done: usize,
     /// Of so many.
     pub total: usize,
+    /// How many of those done were measured before, and only read back.
+    pub kept: usize,
     /// Frames a second, once it can be told.
     pub per_second: Option<f64>,
     /// Seconds left, after three seconds.

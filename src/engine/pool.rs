@@ -80,6 +80,8 @@ pub(super) enum Outcome {
     /// Capture facts; `None` when they could not be read, which measuring the file will explain.
     Facts(Option<Facts>),
     Measured(Box<Facts>, Arc<FrameMeasure>),
+    /// Measured before, and only read back.
+    Kept(Box<Facts>, Arc<FrameMeasure>),
     Failed(String),
     /// Its run was cancelled.
     Dropped,
@@ -247,7 +249,7 @@ fn measure<S: Source>(
     if !job.run.fresh
         && let Some(kept) = key.and_then(|key| store.measure(key, linear))
     {
-        return Outcome::Measured(Box::new(kept.facts), Arc::new(kept.measure));
+        return Outcome::Kept(Box::new(kept.facts), Arc::new(kept.measure));
     }
     let decoded = match source.decode(&job.path, &job.run.options) {
         Ok(decoded) => decoded,

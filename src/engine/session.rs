@@ -47,6 +47,8 @@ pub(super) struct Session {
     pub(super) is_running: bool,
     speed: Speed,
     measured_in_run: usize,
+    /// Frames whose measurements were only read back.
+    kept: usize,
     /// Whether something changed since the night was last derived.
     pub(super) is_stale: bool,
     pub(super) latest: Option<Derived>,
@@ -96,6 +98,7 @@ impl Session {
             is_running: false,
             speed: Speed::new(now),
             measured_in_run: 0,
+            kept: 0,
             is_stale: true,
             latest: None,
         };
@@ -184,10 +187,11 @@ impl Session {
             return;
         };
         *key = done.key.or(*key);
+        self.kept += usize::from(matches!(done.outcome, Outcome::Kept(..)));
         match done.outcome {
             // Facts read while measuring are the whole story; they are not replaced.
             Outcome::Facts(facts) => input.facts = input.facts.take().or(facts),
-            Outcome::Measured(facts, measure) => {
+            Outcome::Measured(facts, measure) | Outcome::Kept(facts, measure) => {
                 input.facts = Some(*facts);
                 input.state = FrameState::Measured(measure);
             }
@@ -218,6 +222,7 @@ impl Session {
             job: "Measuring".to_owned(),
             done: total - pending,
             total,
+            kept: self.kept,
             per_second: self.speed.per_second(),
             left_s: self.speed.left_s(Instant::now(), pending),
         }

@@ -25,6 +25,21 @@ pub(super) fn of_night(open: &OpenNight, fold: Fold) -> Vec<String> {
     facts
 }
 
+/// What the files do not say that predicting trails needs, in a sentence.
+pub(super) fn unknown(open: &OpenNight) -> Option<&'static str> {
+    let set = open.shown_set()?;
+    let group = open.night().groups.get(set.main_group?)?;
+    let s = &group.settings;
+    match (s.focal_length_mm, s.pixel_um) {
+        (Some(_), Some(_)) => None,
+        (None, None) => {
+            Some("No focal length and pixel pitch in these files: no trails predicted.")
+        }
+        (None, Some(_)) => Some("No focal length in these files: no trails predicted."),
+        (Some(_), None) => Some("No pixel pitch in these files: no trails predicted."),
+    }
+}
+
 fn day(night: &Night, set: &Set) -> Option<String> {
     let row = night.rows.get(*set.frames.first()?)?;
     Some(row.facts.taken_at?.local.date().to_string())

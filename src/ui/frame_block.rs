@@ -9,7 +9,7 @@ use super::spot_cells::{self, Cells};
 use super::theme::{self, size};
 use super::verdict_buttons;
 use super::widgets::{self, Button};
-use super::{Cx, frame_marks, frame_words, inside};
+use super::{Cx, frame_words, inside, whiskers};
 use crate::app::{Action, Mark, PictureZoom};
 use crate::verdict::Verdict;
 
@@ -194,22 +194,13 @@ fn why_line(ui: &mut Ui, cx: Cx<'_>, seen: &Seen<'_>, actions: &mut Vec<Action>)
         .as_ref()
         .map_or(0.0, |button| button.measure(ui).x + 10.0);
     let painter = ui.painter().clone();
-    let ink = cx.t.ink;
-    let layout = |points: f32| {
-        let mut job = egui::text::LayoutJob::simple(
-            words.clone(),
-            theme::words(points),
-            ink,
-            (row.width() - button_width).max(40.0),
-        );
-        job.wrap.max_rows = if points < 13.0 { 2 } else { 1 };
-        painter.layout_job(job)
-    };
-    // A long reason takes two small lines rather than being cut.
-    let mut galley = layout(size::BODY);
-    if galley.elided {
-        galley = layout(12.0);
-    }
+    let ink = cx.t.ink2;
+    // One line; what does not fit ends in "…", and the tip has it whole.
+    let mut job =
+        egui::text::LayoutJob::simple_singleline(words.clone(), theme::words(size::BODY), ink);
+    job.wrap.max_width = (row.width() - button_width).max(40.0);
+    job.wrap.max_rows = 1;
+    let galley = painter.layout_job(job);
     let end = galley.size().x;
     let rect = Rect::from_min_size(row.min, vec2(end.max(1.0), row.height()));
     let top = row.center().y - galley.size().y / 2.0;
@@ -303,7 +294,7 @@ fn whisker_times(
 ) -> Option<u32> {
     let (turn, measure) = (seen.turn.as_ref()?, seen.row.measure.as_deref()?);
     let window = state.window(frame, turn, ui.pixels_per_point(), cx.model.picture_zoom);
-    Some(frame_marks::whisker_times(&window, measure))
+    Some(whiskers::times(&window, measure))
 }
 
 fn show_checks(ui: &mut Ui, cx: Cx<'_>, times: Option<u32>, actions: &mut Vec<Action>) {
@@ -326,8 +317,9 @@ fn show_checks(ui: &mut Ui, cx: Cx<'_>, times: Option<u32>, actions: &mut Vec<Ac
 const fn tip_of(mark: Mark) -> &'static str {
     match mark {
         Mark::Trails => {
-            "Lines along the measured trails. In the keep colour: as the sky’s turning predicts, to \
-             1 px or 15 %; in the doubt colour: not. S hides and shows all"
+            "Lines along the trails of stars bright enough to tell. In the keep colour: as the sky’s \
+             turning predicts, to 10 % and the star’s own noise; in the doubt colour: not. S hides \
+             and shows all"
         }
         Mark::Streaks => "Long lines that are no stars: aircraft, satellites, meteors",
         Mark::Clipped => "Stars whose core is at full scale; at Fit the largest five",

@@ -1,28 +1,18 @@
-//! What is drawn on a frame: whiskers along the trails, streaks, clipped stars, the sky's pole, the
-//! places of the five spots.
+//! What is drawn on a frame: streaks, clipped stars, the sky's pole, the places of the five spots,
+//! and (see `whiskers`) lines along the trails.
 
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 
 use super::frame_window::FrameWindow;
 use super::spots::{Prediction, Spot};
 use super::theme::{self, Tokens, size};
+use super::whiskers;
 use crate::app::{Mark, Marks};
 use crate::measure::{FrameMeasure, Star};
 use crate::picture::Turn;
 
-/// Whiskers are at most this many times as long as the trails…
-const MOST_TIMES: u32 = 24;
-/// …and the usual one is no longer than this, points.
-const WHISKER_LONG: f32 = 38.0;
-/// Whiskers stand at least this far apart, points.
-const WHISKER_APART: f32 = 40.0;
 /// Clipped stars marked while all of the frame is seen.
 const CLIPPED_AT_FIT: usize = 5;
-/// A single star's trail is noisier than the field's: off is more than this share…
-const STAR_OFF_SHARE: f64 = 0.15;
-/// …and more than this many px from the prediction.
-const STAR_OFF_PX: f64 = 1.0;
-
 /// Everything the marks are drawn from.
 #[derive(Clone, Copy)]
 pub(super) struct Scene<'a> {
@@ -34,7 +24,7 @@ pub(super) struct Scene<'a> {
 }
 
 impl Scene<'_> {
-    fn at(&self, x: f64, y: f64) -> Pos2 {
+    pub(super) fn at(&self, x: f64, y: f64) -> Pos2 {
         self.window.to_screen(self.turn.to_display(x, y))
     }
 
@@ -44,21 +34,10 @@ impl Scene<'_> {
     }
 }
 
-/// How many times longer than trails whiskers are drawn: 24 where that is short enough not to run
-/// into the next, else less, and 1 at the least.
-#[must_use]
-pub(super) fn whisker_times(window: &FrameWindow, measure: &FrameMeasure) -> u32 {
-    let trail = measure.trail.map_or(0.0, |trail| trail.length_px) as f32 * window.zoom;
-    if trail <= 0.0 {
-        return MOST_TIMES;
-    }
-    ((WHISKER_LONG / trail) as u32).clamp(1, MOST_TIMES)
-}
-
 /// Draws the marks that are ticked.
 pub(super) fn paint(painter: &Painter, scene: &Scene<'_>, marks: Marks) {
     if marks.is_drawn(Mark::Trails) {
-        whiskers(painter, scene);
+        whiskers::paint(painter, scene);
     }
     if marks.is_drawn(Mark::Streaks) {
         streaks(painter, scene);
@@ -69,54 +48,6 @@ pub(super) fn paint(painter: &Painter, scene: &Scene<'_>, marks: Marks) {
     if marks.is_drawn(Mark::Pole) {
         pole(painter, scene);
     }
-}
-
-fn whiskers(painter: &Painter, scene: &Scene<'_>) {
-    let area = scene.window.rect.shrink(2.0);
-    let times = whisker_times(&scene.window, scene.measure) as f32;
-    let mut placed: Vec<Pos2> = Vec::new();
-    for star in scene.measure.stars.iter().filter(|star| has_shape(star)) {
-        let (x, y) = (f64::from(star.x_px), f64::from(star.y_px));
-        let centre = scene.at(x, y);
-        let apart = |other: &Pos2| other.distance(centre) >= WHISKER_APART;
-        if !area.contains(centre) || !placed.iter().all(apart) {
-            continue;
-        }
-        placed.push(centre);
-        let angle = scene
-            .turn
-            .angle_to_display(star.trail.angle_deg())
-            .to_radians() as f32;
-        let half = star.trail.length_px() as f32 * times * scene.window.zoom / 2.0;
-        // y runs down on the screen; angles run anticlockwise.
-        let along = vec2(angle.cos(), -angle.sin()) * half;
-        with_halo(
-            painter,
-            &[centre - along, centre + along],
-            1.3,
-            whisker_colour(scene, star),
-        );
-    }
-}
-
-fn has_shape(star: &Star) -> bool {
-    let flags = star.flags;
-    !(flags.clipped || flags.at_edge || flags.unsettled || flags.blended)
-}
-
-/// Hue means a verdict: as predicted, or not. With nothing predicted there is no verdict.
-fn whisker_colour(scene: &Scene<'_>, star: &Star) -> Color32 {
-    let predicted = (scene.prediction)
-        .and_then(|p| p.at(f64::from(star.x_px), f64::from(star.y_px)))
-        .map(crate::base::Spin2::length_px);
-    predicted.map_or(scene.t.over, |predicted| {
-        let off = (star.trail.length_px() - predicted).abs();
-        if off > STAR_OFF_PX.max(STAR_OFF_SHARE * predicted) {
-            scene.t.over_doubt
-        } else {
-            scene.t.over_keep
-        }
-    })
 }
 
 fn streaks(painter: &Painter, scene: &Scene<'_>) {

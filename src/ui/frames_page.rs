@@ -44,7 +44,7 @@ pub fn show(
     let (title, rest) = left.split_top_bottom_at_y(left.top() + TITLE);
     let (chips, table) = rest.split_top_bottom_at_y(rest.top() + CHIPS);
     inside(ui, "frames title", title, |ui| {
-        night_page::title_row(ui, cx, actions);
+        night_page::title_row(ui, cx, &mut state.supplied, actions);
     });
     let query = Query::parse(&state.asked.find);
     inside(ui, "frames chips", chips.shrink2(vec2(12.0, 0.0)), |ui| {
@@ -75,7 +75,7 @@ pub fn show(
             Stroke::new(1.0, cx.t.line),
         );
         inside(ui, "frames side", right.shrink2(vec2(12.0, 0.0)), |ui| {
-            frames_side::show(ui, cx, frame, &mut state.supplied, actions);
+            frames_side::show(ui, cx, frame, actions);
         });
     }
 }

@@ -10,13 +10,13 @@ use super::marks::{self, MarkKind};
 use super::table_columns::COLUMNS;
 use super::theme::{self, size};
 use super::widgets::{self, Button, Look};
-use super::{Cx, frame_block, frame_words, inside, supplied, verdict_buttons};
+use super::{Cx, frame_block, frame_words, inside, verdict_buttons};
 use crate::app::{Action, OpenNight, Page};
 use crate::engine::ExportWhat;
 use crate::verdict::words::number;
 
 /// Height of the block at the foot.
-const HAND_ON: f32 = 188.0;
+const HAND_ON: f32 = 162.0;
 
 /// Width of the panel, points.
 pub(super) const fn width(fold: Fold) -> f32 {
@@ -28,7 +28,6 @@ pub(super) fn show(
     ui: &mut Ui,
     cx: Cx<'_>,
     frame: &mut frame_block::State,
-    supplied: &mut supplied::State,
     actions: &mut Vec<Action>,
 ) {
     let Some(night) = &cx.model.night else { return };
@@ -45,7 +44,7 @@ pub(super) fn show(
             foot.top() + 0.5,
             Stroke::new(1.0, cx.t.line),
         );
-        hand_on(ui, cx, night, supplied, actions);
+        hand_on(ui, cx, night, actions);
     });
 }
 
@@ -207,13 +206,7 @@ fn line(ui: &mut Ui, cx: Cx<'_>, words: [&str; 3], ink: egui::Color32, is_row: b
 }
 
 /// Saving: through the dialog, or to a typed file where there is no dialog.
-fn hand_on(
-    ui: &mut Ui,
-    cx: Cx<'_>,
-    night: &OpenNight,
-    supplied: &mut supplied::State,
-    actions: &mut Vec<Action>,
-) {
+fn hand_on(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec<Action>) {
     let t = cx.t;
     ui.add_space(10.0);
     widgets::text(ui, "Hand on the verdicts", size::HEADING, t.ink);
@@ -273,6 +266,4 @@ fn hand_on(
     if typed != cx.model.typed_export {
         actions.push(Action::TypeExport(typed));
     }
-    ui.add_space(2.0);
-    supplied::button(ui, cx, supplied, actions);
 }

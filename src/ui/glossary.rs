@@ -45,8 +45,8 @@ const TERMS: &[(&str, &str)] = &[
     ),
     (
         "pointing shift",
-        "How far the camera pointed from where it usually did, in pixels, once the sky's own motion \
-         is taken out.",
+        "How far the camera pointed from where it did in the first frame with the same settings, in \
+         pixels, once the sky's own motion is taken out.",
     ),
     (
         "reject",

@@ -11,6 +11,9 @@ use crate::chart::reduce::{Dot, keep_extremes};
 use crate::chart::{Lane, LaneKind, Point, TimeAxis};
 use crate::verdict::Verdict;
 
+/// Room for each tick's number from top to bottom, points.
+const TICK_APART: f32 = 18.0;
+
 /// What is painted where.
 pub(super) struct LanePaint<'a> {
     pub(super) cx: Cx<'a>,
@@ -102,11 +105,8 @@ fn missing(painter: &Painter, paint: &LanePaint<'_>, why: &str) {
 
 fn grid(painter: &Painter, paint: &LanePaint<'_>) {
     let t = paint.cx.t;
-    let most = match paint.rect.height() {
-        h if h <= 26.0 => 2,
-        h if h < 46.0 => 3,
-        _ => 4,
-    };
+    // Each number has its own height and a little more; a one-line lane picks one of two.
+    let most = ((paint.rect.height() / TICK_APART) as usize).max(2);
     let mut ticks = paint.lane.ticks(most);
     if paint.is_one_line() && ticks.values.len() > 1 {
         // One tick says enough: the one nearest the middle.

@@ -14,6 +14,10 @@ pub enum MarkKind {
     Pending,
     /// Good news.
     Good,
+    /// Worth knowing, and no verdict.
+    Note,
+    /// Frames are missing here: the line has a hole.
+    Missing,
     /// Set by the person.
     ByYou,
 }
@@ -55,6 +59,16 @@ pub fn paint(painter: &Painter, at: Pos2, size: f32, kind: MarkKind, t: &Tokens)
         }
         MarkKind::Good => {
             painter.add(stroke_shape(at, unit, t.ink));
+        }
+        MarkKind::Note => line(t.ink2),
+        MarkKind::Missing => {
+            for (from, to) in [(1.0, 4.5), (9.5, 13.0)] {
+                let part = [point(from, 9.5), point(to, 9.5)];
+                painter.line_segment(part, Stroke::new(1.2 * unit, t.ink2));
+                // A piece of bar on either side, so that the hole reads as one in the ribbon.
+                let x = if from < 7.0 { from } else { to - 2.0 };
+                bar(x, 3.0, 2.0, 6.5, t.ink3);
+            }
         }
         MarkKind::ByYou => {
             painter.circle_filled(point(7.0, 3.5), 1.9 * unit, t.ink);

@@ -39,6 +39,7 @@ pub mod theme;
 mod topbar;
 mod warnings;
 mod verdict_buttons;
+mod whiskers;
 pub mod widgets;
 
 use std::sync::Arc;

@@ -3,13 +3,15 @@
 use egui::{Align, Layout, Rect, Stroke, Ui, pos2, vec2};
 
 use super::theme::{self, size};
-use super::{Cx, chart_view, facts, frame_block, inside, on_ground, panel, widgets};
+use super::widgets::Look;
+use super::{Cx, chart_view, facts, frame_block, inside, on_ground, panel, supplied, widgets};
 use crate::app::{Action, OpenNight};
 
 /// What the page keeps from one pass to the next.
 #[derive(Debug, Default)]
 pub(super) struct State {
     chart: chart_view::State,
+    supplied: supplied::State,
 }
 
 /// The states of the page's blocks.
@@ -42,7 +44,9 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: &mut Blocks<'_>, actions: &m
     } else {
         head.with_max_x(split)
     };
-    inside(ui, "title", head, |ui| title_row(ui, cx, actions));
+    inside(ui, "title", head, |ui| {
+        title_row(ui, cx, &mut blocks.state.supplied, actions);
+    });
     let chart_height = inside(ui, "chart", left, |ui| {
         chart_view::show(ui, cx, &mut blocks.state.chart, actions)
     });
@@ -66,9 +70,14 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, blocks: &mut Blocks<'_>, actions: &m
     );
 }
 
-/// The night's name and facts, and the choice of camera where there are several. Also the head of
-/// the table's page.
-pub(super) fn title_row(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+/// The night's name and facts, the choice of camera where there are several, and what the camera
+/// could not say. Also the head of the table's page.
+pub(super) fn title_row(
+    ui: &mut Ui,
+    cx: Cx<'_>,
+    supplied: &mut supplied::State,
+    actions: &mut Vec<Action>,
+) {
     let Some(open) = &cx.model.night else {
         return;
     };
@@ -84,9 +93,24 @@ pub(super) fn title_row(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
             }
             ui.add_space(8.0);
             cameras(ui, cx, open, actions);
-            let room = ui.available_width();
+            let unknown = facts::unknown(open);
+            if let Some(unknown) = unknown {
+                widgets::text(ui, unknown, size::BODY, cx.t.ink);
+                supplied::button(ui, cx, supplied, Look::Plain, actions);
+                ui.add_space(6.0);
+            }
+            let quiet = if unknown.is_none() {
+                supplied::width(ui)
+            } else {
+                0.0
+            };
+            let room = (ui.available_width() - quiet).max(0.0);
             let text = fitting(ui, cx, facts::of_night(open, cx.fold), room);
             widgets::text(ui, text, size::BODY, cx.t.ink2);
+            if unknown.is_none() {
+                ui.add_space(6.0);
+                supplied::button(ui, cx, supplied, Look::Text, actions);
+            }
         });
     });
 }

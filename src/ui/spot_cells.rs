@@ -18,28 +18,30 @@ const PLATE: f32 = 20.0;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Cells {
     pub spots: [Rect; 5],
-    pub meaning: Rect,
+    /// `None` in one row, where the spots' tips say what they mean together.
+    pub meaning: Option<Rect>,
 }
 
 impl Cells {
-    /// Three across and two down, or, with `one_row`, six across.
+    /// Three across and two down with the meaning between the two lower corners, or, with
+    /// `one_row`, five across.
     pub(super) fn of(area: Rect, one_row: bool) -> Self {
-        let (cols, rows) = if one_row { (6, 1) } else { (3, 2) };
+        let (cols, rows) = if one_row { (5, 1) } else { (3, 2) };
+        let gap = if one_row { GAP / 2.0 } else { GAP };
         let size = vec2(
-            (area.width() - GAP * (cols - 1) as f32) / cols as f32,
-            (area.height() - GAP * (rows - 1) as f32) / rows as f32,
+            (area.width() - gap * (cols - 1) as f32) / cols as f32,
+            (area.height() - gap * (rows - 1) as f32) / rows as f32,
         )
         .max(Vec2::splat(1.0));
         let cell = |i: usize| {
-            let step = size + Vec2::splat(GAP);
+            let step = size + Vec2::splat(gap);
             let at = vec2((i % cols) as f32 * step.x, (i / cols) as f32 * step.y);
             Rect::from_min_size(area.min + at, size)
         };
-        // The meaning stands between the two lower corners, or last.
-        let (meaning, bottom_right) = if one_row { (5, 4) } else { (4, 5) };
+        let bottom_right = if one_row { 4 } else { 5 };
         Self {
             spots: [cell(0), cell(1), cell(2), cell(3), cell(bottom_right)],
-            meaning: cell(meaning),
+            meaning: (!one_row).then(|| cell(4)),
         }
     }
 
@@ -53,12 +55,18 @@ impl Cells {
 pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, cells: &Cells, state: &mut State, seen: &Seen<'_>) {
     let Some(turn) = &seen.turn else { return };
     let spots = seen.spots(turn);
+    let is_measured = seen.row.measure.is_some();
+    let meaning = is_measured.then(|| spots::meaning(&spots, width_ratio(seen)));
+    let together = match (&meaning, cells.meaning) {
+        (Some(meaning), None) => format!("\nTogether: {}", meaning.words()),
+        _ => String::new(),
+    };
     for (place, (spot, rect)) in spots.iter().zip(cells.spots).enumerate() {
         let response = ui.interact(rect, ui.scope_id().with(("spot", place)), Sense::click());
         let name = spoken(spot);
         response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &name));
         frame_view::show_crop(ui, cx, rect, state, seen, (place, spot));
-        plate(ui, cx.t, rect, spot, seen.row.measure.is_some());
+        plate(ui, cx.t, rect, spot, is_measured);
         if response.hovered() || response.has_focus() {
             let width = if response.has_focus() { 2.0 } else { 1.0 };
             let stroke = Stroke::new(width, cx.t.ink);
@@ -68,17 +76,25 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, cells: &Cells, state: &mut State, se
         if response.clicked() {
             state.look_at(spot.shown);
         }
-        response.on_hover_text(format!("{name}. Click to look there at 1:1."));
+        response.on_hover_text(format!("{name}. Click to look there at 1:1.{together}"));
     }
-    if seen.row.measure.is_some() {
-        let width_ratio = width_ratio(seen);
-        tell(
-            ui,
-            cx.t,
-            cells.meaning,
-            &spots::meaning(&spots, width_ratio),
-        );
+    if let Some(meaning) = meaning {
+        match cells.meaning {
+            Some(rect) => tell(ui, cx.t, rect, &meaning),
+            None => only_say(ui, &cells.spots, &meaning),
+        }
     }
+}
+
+/// Says what the spots mean to a screen reader, where there is no room to write it.
+fn only_say(ui: &Ui, spots: &[Rect; 5], meaning: &Meaning) {
+    let row = spots
+        .iter()
+        .fold(Rect::NOTHING, |row, cell| row.union(*cell));
+    // Above the cells, which have tips and clicks of their own.
+    let edge = row.with_max_y(row.top() + 1.0);
+    let response = ui.interact(edge, ui.scope_id().with("spots together"), Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, meaning.words()));
 }
 
 fn width_ratio(seen: &Seen<'_>) -> Option<f64> {
@@ -126,7 +142,8 @@ fn plate(ui: &Ui, t: &Tokens, rect: Rect, spot: &Spot, is_measured: bool) {
     let value = painter.layout_no_wrap(value, font, ink);
     let name = painter.layout_no_wrap(spot.name.to_owned(), theme::words(size::SMALL), t.over);
     let middle = plate.center().y;
-    let value_left = plate.right() - 6.0 - value.size().x;
+    let edge = ((plate.width() - value.size().x) / 2.0).clamp(0.0, 6.0);
+    let value_left = plate.right() - edge - value.size().x;
     // In a narrow cell the value matters more than the name: where it is can be seen.
     if plate.left() + 6.0 + name.size().x + 6.0 <= value_left {
         painter.galley(
@@ -141,7 +158,7 @@ fn plate(ui: &Ui, t: &Tokens, rect: Rect, spot: &Spot, is_measured: bool) {
 /// What the spots mean, as large as it fits; the tip has it whole.
 fn tell(ui: &mut Ui, t: &Tokens, rect: Rect, meaning: &Meaning) {
     let response = ui.interact(rect, ui.scope_id().with("spots together"), Sense::hover());
-    let words = format!("{} {}", meaning.seen, meaning.so);
+    let words = meaning.words();
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &words));
     let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
     let width = (rect.width() - 8.0).max(20.0);
@@ -173,9 +190,11 @@ mod tests {
         assert_eq!(cells.spots[2].right(), area.right());
         assert_eq!(cells.spots[3].left_bottom(), area.left_bottom());
         assert_eq!(cells.spots[4].max, area.max);
-        assert_eq!(cells.meaning.center().x, cells.spots[1].center().x);
+        let meaning = cells.meaning.unwrap();
+        assert_eq!(meaning.center().x, cells.spots[1].center().x);
         let row = Cells::of(area, true);
-        assert_eq!(row.meaning.max, area.max);
+        assert!(row.meaning.is_none());
+        assert_eq!(row.spots[4].max, area.max);
         assert!(row.spots.iter().all(|cell| cell.height() == 208.0));
     }
 }

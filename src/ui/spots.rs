@@ -13,9 +13,9 @@ const BAND_SHARE: f64 = 0.10;
 /// …or within this many px, for short trails.
 const BAND_PX: f64 = 0.5;
 /// Trails shorter than this have no direction worth comparing.
-const DIRECTION_PX: f64 = 3.0;
+pub(super) const DIRECTION_PX: f64 = 3.0;
 /// Directions within this of each other match.
-const DIRECTION_DEG: f64 = 12.0;
+pub(super) const DIRECTION_DEG: f64 = 12.0;
 /// Stars this much wider than typical are called wide (see `Thresholds::width_doubt`).
 const WIDE: f64 = 1.4;
 /// Spots lie this far in from the edges, as a share of the frame.
@@ -184,6 +184,13 @@ pub(super) struct Meaning {
     pub seen: String,
     /// What follows, or empty.
     pub so: String,
+}
+
+impl Meaning {
+    /// All of it.
+    pub(super) fn words(&self) -> String {
+        format!("{} {}", self.seen, self.so).trim_end().to_owned()
+    }
 }
 
 /// Reads the five spots together. `width_ratio` is the stars' width over what is typical.

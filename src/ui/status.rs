@@ -64,12 +64,23 @@ fn job(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
             }
         }
         Some((took_s, false)) => {
-            let text = format!("{measured} frames measured in {}.", duration(took_s));
+            let text = measured_words(measured, night.kept, took_s);
             widgets::text(ui, text, size::SMALL, cx.t.ink2);
         }
         None => {
             widgets::text(ui, format!("{total} frames"), size::SMALL, cx.t.ink2);
         }
+    }
+}
+
+/// How many frames are measured, and how many of them in this go.
+fn measured_words(measured: usize, kept: usize, took_s: f64) -> String {
+    let frames = crate::verdict::words::plural(measured, "frame", "frames");
+    let took = duration(took_s);
+    match measured.saturating_sub(kept) {
+        0 => format!("{frames}, measured before."),
+        _ if kept == 0 => format!("{frames} measured in {took}."),
+        new => format!("{frames}: {new} measured in {took}, {kept} before."),
     }
 }
 
@@ -176,6 +187,19 @@ fn told(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_was_measured_before_is_not_said_to_be_quick() {
+        assert_eq!(measured_words(120, 0, 24.4), "120 frames measured in 24 s.");
+        assert_eq!(
+            measured_words(120, 120, 0.04),
+            "120 frames, measured before."
+        );
+        assert_eq!(
+            measured_words(120, 100, 4.0),
+            "120 frames: 20 measured in 4 s, 100 before."
+        );
+    }
 
     #[test]
     fn durations_read_as_said() {

@@ -42,13 +42,28 @@ const FIELDS: [(&str, &str, &str); 4] = [
     ),
 ];
 
+/// The button's words.
+const LABEL: &str = "Lens and camera…";
+
+/// Room for the quiet button and what is before it.
+pub(super) fn width(ui: &Ui) -> f32 {
+    Button::new(LABEL).look(Look::Text).measure(ui).x + 24.0
+}
+
 /// Shows the button; its panel has the fields. What is typed wins over what the file says.
-pub fn button(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec<Action>) {
+pub(super) fn button(
+    ui: &mut Ui,
+    cx: Cx<'_>,
+    state: &mut State,
+    look: Look,
+    actions: &mut Vec<Action>,
+) {
     let Some(night) = &cx.model.night else { return };
     let Some(camera) = night.shown_set().map(|set| set.camera.clone()) else {
         return;
     };
-    let response = Button::new("Lens and camera…")
+    let response = Button::new(LABEL)
+        .look(look)
         .show(ui, cx.t)
         .on_hover_text("Focal length, aperture, pixel pitch and clock, where the files do not say");
     if response.clicked() || state.camera.as_ref() != Some(&camera) {

@@ -91,6 +91,7 @@ impl Window {
                     job: "Measuring".to_owned(),
                     done: measured,
                     total: frames,
+                    kept: 0,
                     per_second: Some(2.5),
                     left_s: Some(58.0),
                 },

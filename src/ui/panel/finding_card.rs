@@ -9,7 +9,7 @@ use crate::app::{Action, FindingKey, OpenNight};
 use crate::ui::marks::{self, MarkKind};
 use crate::ui::theme::{self, size};
 use crate::ui::widgets::{self, Button, Look};
-use crate::verdict::{Finding, News, Offer};
+use crate::verdict::{Finding, News, Offer, Reason, Verdict};
 
 /// Height of a finding in one line, points.
 pub(super) const LINE: f32 = 30.0;
@@ -138,18 +138,15 @@ impl<'a> Card<'a> {
             format!("{count} frames")
         };
         response.widget_info(|| {
-            let name = format!("{}, {frames}", self.finding.title);
+            let told = if is_note(self.finding) { "note, " } else { "" };
+            let name = format!("{}, {told}{frames}", self.finding.title);
             WidgetInfo::selected(Role::Button, true, is_open, name)
         });
         let painter = ui.painter();
         if response.hovered() {
             painter.rect_filled(head_hit.shrink2(vec2(1.0, 1.5)), 0.0, t.hover);
         }
-        let mark = if self.finding.reason.info().news == News::Good {
-            MarkKind::Good
-        } else {
-            MarkKind::Verdict(self.finding.verdict)
-        };
+        let mark = mark_of(self.finding);
         let mark_at = pos2(head.left() + PAD, head.center().y - 9.0);
         marks::paint(painter, mark_at, 16.0, mark, t);
         let hint_text = match (self.done, is_open) {
@@ -298,6 +295,21 @@ impl<'a> Card<'a> {
         if clicked {
             actions.push(Action::TakeOffer(self.key, index));
         }
+    }
+}
+
+/// Whether a finding gives its frames no verdict: the keep mark would say that they were judged
+/// good because of it.
+fn is_note(finding: &Finding) -> bool {
+    finding.reason.info().news != News::Good && finding.verdict == Verdict::Keep
+}
+
+fn mark_of(finding: &Finding) -> MarkKind {
+    match finding.reason {
+        _ if finding.reason.info().news == News::Good => MarkKind::Good,
+        Reason::Gap if is_note(finding) => MarkKind::Missing,
+        _ if is_note(finding) => MarkKind::Note,
+        _ => MarkKind::Verdict(finding.verdict),
     }
 }
 

@@ -156,6 +156,7 @@ fn put_together(
             job: "Building the trails picture".to_owned(),
             done,
             total,
+            kept: 0,
             per_second: speed.per_second(),
             left_s: speed.left_s(now, total - done),
         };

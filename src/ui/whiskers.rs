@@ -17,6 +17,8 @@ const LONG: f32 = 38.0;
 const APART: f32 = 40.0;
 /// The shape of a fainter star tells more about noise than about its trail.
 const LEAST_SNR: f32 = 30.0;
+/// Narrower than this share of the frame's stars is no star but a hot pixel or two.
+const LEAST_WIDTH: f64 = 0.6;
 /// A star is off when it departs from the sky's turning by more than this many of its own errors.
 const ERRORS: f64 = 3.0;
 
@@ -36,7 +38,8 @@ pub(super) fn paint(painter: &Painter, scene: &Scene<'_>) {
     let times = times(&scene.window, scene.measure) as f32;
     let mut placed: Vec<Pos2> = Vec::new();
     // Brightest first, so that where two are close the surer one is drawn.
-    for star in scene.measure.stars.iter().filter(|star| has_shape(star)) {
+    let usual = scene.measure.fwhm_px.unwrap_or(0.0);
+    for star in (scene.measure.stars.iter()).filter(|star| has_shape(star, usual)) {
         let centre = scene.at(f64::from(star.x_px), f64::from(star.y_px));
         let apart = |other: &Pos2| other.distance(centre) >= APART;
         if !area.contains(centre) || !placed.iter().all(apart) {
@@ -56,9 +59,11 @@ pub(super) fn paint(painter: &Painter, scene: &Scene<'_>) {
 }
 
 /// Whether a star's trail can be told by itself.
-fn has_shape(star: &Star) -> bool {
+fn has_shape(star: &Star, usual_width_px: f64) -> bool {
     let flags = star.flags;
-    !(flags.clipped || flags.at_edge || flags.unsettled || flags.blended) && star.snr >= LEAST_SNR
+    let is_plain = !(flags.clipped || flags.at_edge || flags.unsettled || flags.blended);
+    let is_wide = f64::from(star.fwhm_px) >= LEAST_WIDTH * usual_width_px;
+    is_plain && is_wide && star.snr >= LEAST_SNR
 }
 
 /// Hue means a verdict: as predicted, or not. With nothing predicted there is no verdict.
@@ -146,9 +151,10 @@ mod tests {
 
     #[test]
     fn faint_and_flagged_stars_have_no_whisker() {
-        assert!(has_shape(&star(5.0, 0.0, 30.0)) && !has_shape(&star(5.0, 0.0, 29.0)));
+        assert!(has_shape(&star(5.0, 0.0, 30.0), 2.6) && !has_shape(&star(5.0, 0.0, 29.0), 2.6));
         let mut blended = star(5.0, 0.0, 90.0);
         blended.flags.blended = true;
-        assert!(!has_shape(&blended));
+        assert!(!has_shape(&blended, 2.6));
+        assert!(!has_shape(&star(5.0, 0.0, 90.0), 5.0), "a hot pixel");
     }
 }

@@ -9,6 +9,7 @@
 mod drawn;
 mod driven;
 mod invented;
+mod pointer;
 mod raster;
 
 use std::path::PathBuf;

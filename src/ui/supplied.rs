@@ -72,6 +72,7 @@ pub(super) fn button(
     }
     Popup::menu(&response)
         .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
+        .layout(egui::Layout::top_down(egui::Align::Min))
         .show(|ui| {
             ui.set_width(300.0);
             if let Some(supplied) = fields(ui, cx, state, night, &camera) {
@@ -126,6 +127,7 @@ fn fields(
                 .hint_text(hint)
                 .font(theme::numbers(size::SMALL))
                 .text_color(t.ink)
+                .align(egui::Align2::LEFT_CENTER)
                 .desired_width(90.0);
             let response = ui.add(edit);
             named(ui, &response, &format!("{label}, {unit}"));

@@ -54,6 +54,7 @@ pub(super) fn fill(night: &mut Night) {
         for ((frame, path), clear) in frames.iter().zip(&paths).zip(clear) {
             let derived = &mut night.rows[frame.row].derived;
             derived.shift_px = path.map(|path| path.x_px.hypot(path.y_px));
+            derived.shift_xy_px = path.map(|path| [path.x_px, path.y_px]);
             derived.transparency = clear;
         }
     }

@@ -106,6 +106,9 @@ pub struct Derived {
     pub missing_before: u32,
     /// Pointing change against the group's first frame once the sky's motion is out, px.
     pub shift_px: Option<f64>,
+    /// The same by axis, x right and y down: two pointings equally far from the first frame's differ
+    /// here.
+    pub shift_xy_px: Option<[f64; 2]>,
     /// Flux of matched stars against the group's clear frames, 1 = clear.
     pub transparency: Option<f64>,
     /// Sky brightness, mag per square arcsecond, ±0.7.

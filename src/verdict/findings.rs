@@ -19,6 +19,9 @@ const SAME: f64 = 0.5;
 /// A run with this much of itself inside another is part of it.
 const INSIDE: f64 = 0.8;
 
+/// What a kink in every trail costs, in doubtful frames.
+const KINK_COST: f64 = 2.0;
+
 /// Frames of one cause. Positions are places in the set's frames.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Cluster {
@@ -58,6 +61,12 @@ impl Told<'_> {
 
     fn weight(&self, place: usize, reason: Reason) -> Option<Verdict> {
         self.evidence(place, reason).map(|e| e.weighs)
+    }
+
+    /// Whether a cluster is about what happened before its frames: shots missing, a new pointing.
+    fn is_before_a_frame(&self, cluster: &Cluster) -> bool {
+        let is_jump = cluster.reason == Reason::Knock && self.worst(cluster) == Verdict::Keep;
+        cluster.reason == Reason::Gap || is_jump
     }
 
     fn worst(&self, cluster: &Cluster) -> Verdict {
@@ -122,7 +131,12 @@ fn cost(told: &Told<'_>, cluster: &Cluster) -> f64 {
     } else {
         0.0
     };
-    by_frames + missing
+    // A new pointing bends every trail, and no frame left out mends that.
+    let bent = match told.purpose {
+        Purpose::Trails if cluster.reason == Reason::Knock => KINK_COST,
+        _ => 0.0,
+    };
+    by_frames + missing + bent
 }
 
 fn clusters(told: &Told<'_>) -> Vec<Cluster> {
@@ -192,6 +206,12 @@ fn same_cause(told: &Told<'_>, home: &Cluster, run: &Cluster) -> bool {
     if stands_alone(home.reason) || stands_alone(run.reason) {
         return false;
     }
+    // What changes no verdict is no part of a cause that does: a faint streak in a cloud is a streak.
+    let is_note = |cluster: &Cluster| told.worst(cluster) == Verdict::Keep;
+    let by_itself = matches!(run.reason, Reason::Streak | Reason::Knock) && is_note(run);
+    if by_itself || is_note(home) != is_note(run) {
+        return false;
+    }
     let shared: Vec<usize> = home.frames.intersection(&run.frames).copied().collect();
     let all = home.frames.union(&run.frames).count();
     let jaccard = shared.len() as f64 / all.max(1) as f64;
@@ -205,8 +225,8 @@ fn same_cause(told: &Told<'_>, home: &Cluster, run: &Cluster) -> bool {
     jaccard >= SAME || (absorbs && inside >= INSIDE && !heavier_here)
 }
 
-/// Gives each frame that is in several clusters to the one that weighs most there. Gaps and other
-/// findings that stand alone keep theirs: they are about something else.
+/// Gives each frame that is in several clusters to the one that weighs most there. What happened
+/// before a frame keeps it: that is about something else.
 fn part(told: &Told<'_>, mut clusters: Vec<Cluster>) -> Vec<Cluster> {
     for place in 0..told.set.frames.len() {
         let weight = |cluster: &Cluster| {
@@ -216,7 +236,7 @@ fn part(told: &Told<'_>, mut clusters: Vec<Cluster>) -> Vec<Cluster> {
         let holders: Vec<usize> = clusters
             .iter()
             .enumerate()
-            .filter(|(_, c)| c.frames.contains(&place) && c.reason != Reason::Gap)
+            .filter(|(_, c)| c.frames.contains(&place) && !told.is_before_a_frame(c))
             .map(|(n, _)| n)
             .collect();
         // The first of equals: clusters come weightiest first.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::base::robust::median;
+use crate::base::robust::{median, median_and_sigma};
 use crate::night::Night;
 
 /// Frames on either side that a pointing jump is told against.
@@ -15,64 +15,113 @@ pub(super) struct Jump {
     pub(super) stray_px: f64,
     /// From the frames before, where those after it stay there: a new pointing.
     pub(super) lasting_px: f64,
+    /// σ of the pointing of one frame of the group about its neighbours.
+    pub(super) scatter_px: f64,
 }
+
+/// A pointing, px by axis.
+type Point = [f64; 2];
 
 /// The pointing of each row against the medians of the frames before and after it in its group.
 pub(super) fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
     let mut jumps = BTreeMap::new();
     for group in &night.groups {
-        let shifts: Vec<(usize, f64)> = group
-            .rows
-            .iter()
-            .filter_map(|&row| night.rows.get(row))
-            .filter_map(|row| Some((row.shot, row.derived.shift_px?)))
-            .collect();
-        let level = |part: &[(usize, f64)]| {
-            let mut values: Vec<f64> = part.iter().map(|&(_, shift)| shift).collect();
-            (values.len() >= 3).then(|| median(&mut values)).flatten()
-        };
-        for (at, &(shot, shift)) in shifts.iter().enumerate() {
-            let earlier = shifts.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]);
-            let before = level(earlier);
-            let end = (at + 1 + JUMP_SIDE).min(shifts.len());
-            let after = level(shifts.get(at + 1..end).unwrap_or(&[]));
-            let from = |level: Option<f64>| level.map(|level| (shift - level).abs());
-            let Some(stray_px) = [from(before), from(after)]
-                .into_iter()
-                .flatten()
-                .reduce(f64::min)
-            else {
-                continue;
-            };
-            let steps = before
-                .zip(after)
-                .map(|(b, a)| ((a - b).abs(), (shift - b).abs()));
-            // The first frame of the new pointing has gone most of the way.
-            let last = at.checked_sub(1).and_then(|n| shifts.get(n)).map(|s| s.1);
-            let came = |step: f64| {
-                last.zip(before)
-                    .is_some_and(|(l, b)| (l - b).abs() < 0.5 * step)
-            };
-            // A tripod still settling comes to rest in steps; only what stood steady jumps.
-            let steady = |step: f64| spread(earlier) < 0.5 * step;
-            let lasting = steps.filter(|&(step, own)| own >= 0.5 * step && came(step));
-            let lasting = lasting.filter(|&(step, _)| steady(step));
-            let lasting_px = lasting.map_or(0.0, |(step, _)| step);
-            jumps.insert(
-                shot,
-                Jump {
-                    stray_px,
-                    lasting_px,
-                },
-            );
+        let rows = group.rows.iter().filter_map(|&row| night.rows.get(row));
+        let (shots, points): (Vec<usize>, Vec<Point>) = rows
+            .filter_map(|row| {
+                let length_only = row.derived.shift_px.map(|shift| [shift, 0.0]);
+                Some((row.shot, row.derived.shift_xy_px.or(length_only)?))
+            })
+            .unzip();
+        let scatter_px = scatter(&points);
+        for (at, &shot) in shots.iter().enumerate() {
+            if let Some(jump) = jump(&points, at) {
+                jumps.insert(shot, Jump { scatter_px, ..jump });
+            }
         }
     }
     jumps
 }
 
-/// Largest minus smallest shift, px.
-fn spread(part: &[(usize, f64)]) -> f64 {
-    let shifts = || part.iter().map(|&(_, shift)| shift);
-    let most = shifts().reduce(f64::max).unwrap_or(0.0);
-    most - shifts().reduce(f64::min).unwrap_or(0.0)
+fn jump(points: &[Point], at: usize) -> Option<Jump> {
+    let here = *points.get(at)?;
+    let earlier = points.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]);
+    let end = (at + 1 + JUMP_SIDE).min(points.len());
+    let (before, after) = (level(earlier), level(points.get(at + 1..end).unwrap_or(&[])));
+    let sides = [before, after].into_iter().flatten();
+    let stray_px = sides.map(|side| apart(here, side)).reduce(f64::min)?;
+    let lasting = |before: Point, after: Point| {
+        let step = apart(before, after);
+        // The first frame of the new pointing has gone most of the way, the one before it has not.
+        let went = apart(here, before) >= 0.5 * step;
+        let stood = apart(*earlier.last()?, before) < 0.5 * step;
+        // A tripod still settling comes to rest in steps; only what stood steady jumps.
+        let steady = spread(earlier) < 0.5 * step;
+        (went && stood && steady).then_some(step)
+    };
+    let step = before.zip(after).and_then(|(b, a)| lasting(b, a));
+    Some(Jump {
+        stray_px,
+        lasting_px: step.unwrap_or(0.0),
+        scatter_px: 0.0,
+    })
+}
+
+/// The median by axis, of three points at least.
+fn level(part: &[Point]) -> Option<Point> {
+    let axis = |n: usize| {
+        let mut values: Vec<f64> = part.iter().map(|point| point[n]).collect();
+        median(&mut values)
+    };
+    (part.len() >= 3).then(|| Some([axis(0)?, axis(1)?]))?
+}
+
+fn apart(a: Point, b: Point) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// The larger side of the box about all points, px.
+fn spread(part: &[Point]) -> f64 {
+    let side = |n: usize| {
+        let values = || part.iter().map(|point| point[n]);
+        let most = values().reduce(f64::max).unwrap_or(0.0);
+        most - values().reduce(f64::min).unwrap_or(0.0)
+    };
+    side(0).max(side(1))
+}
+
+/// σ of one pointing along an axis, from the steps between neighbours: jumps are few among them.
+fn scatter(points: &[Point]) -> f64 {
+    let steps: Vec<f64> = points
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [a, b] => Some([b[0] - a[0], b[1] - a[1]]),
+            _ => None,
+        })
+        .flatten()
+        .collect();
+    median_and_sigma(&steps).map_or(0.0, |(_, sigma)| sigma / std::f64::consts::SQRT_2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_turn_about_the_first_pointing_is_a_jump_too() {
+        // From (5, 0) to (0, 5): as far from the start, 7.07 px from each other.
+        let points: Vec<Point> = (0..20).map(|n| if n < 10 { [5.0, 0.0] } else { [0.0, 5.0] }).collect();
+        let told: Vec<f64> = (0..20).filter_map(|at| jump(&points, at)).map(|j| j.lasting_px).collect();
+        assert!((told[10] - 50_f64.sqrt()).abs() < 1e-9);
+        assert_eq!(told.iter().filter(|px| **px > 0.0).count(), 1);
+    }
+
+    #[test]
+    fn settling_is_no_jump_and_scatter_is_seen() {
+        let settling: Vec<Point> = (0..20).map(|n| [10.0 * (-0.8 * f64::from(n)).exp(), 0.0]).collect();
+        let lasting = (0..20).filter_map(|at| jump(&settling, at)).map(|j| j.lasting_px);
+        assert!(lasting.fold(0.0, f64::max) < 0.5);
+        let restless: Vec<Point> = (0..40).map(|n| [f64::from(n % 3), f64::from(n % 5) * 0.5]).collect();
+        assert!(scatter(&restless) > 0.4);
+    }
 }

@@ -23,6 +23,12 @@ const STREAK_SAFE_STACK: usize = 10;
 pub(super) const PREDICTED_TRAIL: &str = "trail length";
 /// Quantity of a jump that lasts.
 pub(super) const LASTING_JUMP: &str = "lasting pointing jump";
+/// Quantity of a knock while the shutter was open.
+pub(super) const DOUBLED_STARS: &str = "distance between doubled stars";
+/// Quantity of a sky held against its neighbours.
+pub(super) const SKY_NEAR: &str = "sky level";
+/// From this share of its stars on a frame is doubled as a whole.
+const DOUBLED_SHARE: f64 = 0.3;
 /// Most by which a prediction is taken to be off by itself, px…
 const MODEL_ERROR_PX: f64 = 1.0;
 /// …and as a share (the larger of the two counts).
@@ -214,7 +220,7 @@ pub(super) fn stars_of_best(context: &Context<'_>, row: &Row) -> Option<Reading>
 
 pub(super) fn sky(context: &Context<'_>, row: &Row) -> Option<Reading> {
     Some(Reading {
-        quantity: "sky level",
+        quantity: SKY_NEAR,
         unit: "%",
         measured: row.measure.as_deref()?.sky.level_pct,
         baseline: row.typical.sky_pct?,
@@ -336,10 +342,24 @@ pub(super) fn pointing_jump(context: &Context<'_>, row: &Row) -> Option<Reading>
 
 /// A new pointing that lasts: every trail has a kink there, whatever is done about the frame.
 pub(super) fn lasting_jump(context: &Context<'_>, row: &Row) -> Option<Reading> {
+    let jump = context.jumps.get(&row.shot)?;
     Some(Reading {
         quantity: LASTING_JUMP,
         unit: "px",
-        measured: context.jumps.get(&row.shot)?.lasting_px,
+        measured: jump.lasting_px,
+        baseline: 0.0,
+        scatter: jump.scatter_px,
+    })
+}
+
+/// Stars seen twice: the camera was knocked while the shutter was open.
+pub(super) fn doubled_stars(_: &Context<'_>, row: &Row) -> Option<Reading> {
+    let pair = row.measure.as_deref()?.double_peak;
+    let pair = pair.filter(|pair| pair.share >= DOUBLED_SHARE)?;
+    Some(Reading {
+        quantity: DOUBLED_STARS,
+        unit: "px",
+        measured: pair.length_px(),
         baseline: 0.0,
         scatter: 0.0,
     })

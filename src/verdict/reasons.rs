@@ -57,21 +57,22 @@ pub const REASONS: [ReasonInfo; 12] = [
         "A large part of the frame is at full scale, where neither stars nor sky can be told.",
     ),
     entry(
+        Reason::Knock,
+        "knock",
+        "knock",
+        "Knock",
+        News::Bad,
+        "The camera was pushed: it points elsewhere than in the frames before, or stars are doubled \
+         because it moved during the exposure.",
+    ),
+    entry(
         Reason::Trailed,
         "trailed",
         "longer trails",
-        "Trails longer than the sky made them",
+        "Longer trails",
         News::Bad,
         "Stars moved further during the exposure than the sky's turning predicts, or are less round \
          than a tracked frame should be: the camera moved. Trails that are too short are told too.",
-    ),
-    entry(
-        Reason::Knock,
-        "knock",
-        "pointing jumped",
-        "Pointing jumped",
-        News::Bad,
-        "The camera pointed elsewhere than in the frames before and after.",
     ),
     entry(
         Reason::Defocus,
@@ -85,7 +86,7 @@ pub const REASONS: [ReasonInfo; 12] = [
         Reason::FewStars,
         "few-stars",
         "few stars",
-        "Fewer or fainter stars",
+        "Fewer stars",
         News::Bad,
         "Far fewer stars than in the frames before and after, stars that lost light, or too few to \
          judge by.",
@@ -159,8 +160,8 @@ impl Reason {
             Self::Unreadable => 0,
             Self::DarkFrame => 1,
             Self::OverExposed => 2,
-            Self::Trailed => 3,
-            Self::Knock => 4,
+            Self::Knock => 3,
+            Self::Trailed => 4,
             Self::Defocus => 5,
             Self::FewStars => 6,
             Self::Sky => 7,

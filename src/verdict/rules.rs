@@ -81,6 +81,9 @@ pub(super) struct Rule {
     pub(super) reject: Option<Step>,
 }
 
+/// So many times the scatter of the pointing a jump has to be.
+const JUMP_SIGMAS: f64 = 6.0;
+
 type Read = fn(&Context<'_>, &Row) -> Option<Reading>;
 
 const fn rule(reason: Reason, worse: Worse, read: Read) -> Rule {
@@ -160,6 +163,13 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
         sigmas: 0.0,
     };
     let rounder = |value| Limit::Scaled { value, fair: 1.1 };
+    // A camera that stands still scatters about its pointing; a jump must stand out of that.
+    let jump = Limit::Beyond {
+        least: t.shift_doubt_px,
+        share: 0.0,
+        sigmas: JUMP_SIGMAS,
+    };
+    let doubled = Limit::Value(t.shift_doubt_px);
     let step = |share| Limit::Beyond {
         least: 0.0,
         share,
@@ -182,7 +192,8 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
                 Anywhere,
                 over(2.0 * t.trail_doubt_px, 2.0 * t.trail_doubt_share),
             ),
-            higher(Reason::Knock, read::lasting_jump).note(Limit::Value(t.shift_doubt_px)),
+            higher(Reason::Knock, read::doubled_stars).doubt(Anywhere, doubled),
+            higher(Reason::Knock, read::lasting_jump).note(jump),
             higher(Reason::Defocus, read::width)
                 .doubt(Anywhere, times(t.width_doubt))
                 .reject(AtEnds, times(t.width_reject)),
@@ -214,7 +225,8 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
             higher(Reason::Knock, read::pointing_jump)
                 .doubt(Anywhere, Limit::Value(t.shift_doubt_px))
                 .reject(EndsOrShort, Limit::Value(t.shift_reject_px)),
-            higher(Reason::Knock, read::lasting_jump).note(Limit::Value(t.shift_doubt_px)),
+            higher(Reason::Knock, read::doubled_stars).doubt(Anywhere, doubled),
+            higher(Reason::Knock, read::lasting_jump).note(jump),
             higher(Reason::Trailed, read::trail)
                 .doubt(Anywhere, over(t.trail_reject_px, t.trail_reject_share)),
             lower(Reason::FewStars, read::stars).doubt(Anywhere, fewer),
@@ -226,6 +238,7 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
                 .note(Limit::Value(f64::NEG_INFINITY)),
         ]),
         Purpose::Still => table.extend([
+            higher(Reason::Knock, read::doubled_stars).doubt(Anywhere, doubled),
             higher(Reason::Trailed, read::trail)
                 .doubt(Anywhere, over(t.trail_doubt_px, t.trail_doubt_share)),
             higher(Reason::Defocus, read::width).doubt(Anywhere, times(t.width_doubt)),
@@ -245,6 +258,7 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
                 .note(Limit::Value(f64::NEG_INFINITY)),
         ]),
         Purpose::Tracked => table.extend([
+            higher(Reason::Knock, read::doubled_stars).reject(Anywhere, doubled),
             higher(Reason::Trailed, read::elongation)
                 .doubt(Anywhere, rounder(t.elongation_doubt))
                 .reject(Anywhere, rounder(t.elongation_reject)),

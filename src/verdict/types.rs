@@ -157,10 +157,19 @@ pub struct Finding {
     pub rows: Vec<usize>,
     /// Title with frame numbers or clock time.
     pub title: String,
-    /// Evidence in one or two sentences, with numbers and units.
+    /// The numbers that decide, in at most [`Finding::EVIDENCE_LENGTH`] characters or so.
     pub evidence: String,
+    /// All that speaks for it and what it looks like, in whole sentences, for the tip.
+    pub detail: String,
     /// What can be done, besides showing the frames and leaving things as they are.
     pub offers: Vec<Offer>,
+}
+
+impl Finding {
+    /// What `evidence` fits in: two lines of the panel.
+    pub const EVIDENCE_LENGTH: usize = 120;
+    /// What `title` fits in: one line of the panel beside a button.
+    pub const TITLE_LENGTH: usize = 32;
 }
 
 /// A span of frames to name over the chart.

@@ -47,6 +47,7 @@ fn derived(count: usize, doubtful: &[usize]) -> Derived {
         rows: doubtful.to_vec(),
         title: "Brighter sky".to_owned(),
         evidence: String::new(),
+        detail: String::new(),
         offers: vec![Offer {
             label: "Reject these".to_owned(),
             cost: String::new(),

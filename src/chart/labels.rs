@@ -44,12 +44,47 @@ const BESIDE: f32 = 4.0;
 /// The narrowest bracket, px.
 const LEAST_BRACKET: f32 = 4.0;
 
+/// How often names are asked to be brief for the sake of one that found no room.
+const ROUNDS: usize = 4;
+/// How many events on either side of one without room are asked.
+const NEIGHBOURS: usize = 2;
+
 /// Places the names of `events`, which come leftmost first, between `left` and `right`.
 ///
-/// A span's name starts at its bracket. A single frame's name stands right of its tick, else left
-/// of it, else in the other row; if there is still no room the clock time goes, then the name.
+/// A span's name starts at its bracket, or lies over it. A single frame's name stands right of its
+/// tick, else left of it, else in the other row; if there is still no room the clock time goes,
+/// first its own, then its neighbours', and at last the name.
 #[must_use]
 pub fn pack(events: &[Wanted], left: f32, right: f32) -> Vec<Placed> {
+    let silent = |placed: &[Placed]| -> Vec<usize> {
+        let all = placed.iter().enumerate();
+        all.filter(|(_, place)| place.said == Said::Nothing)
+            .map(|(at, _)| at)
+            .collect()
+    };
+    let mut brief = vec![false; events.len()];
+    let mut best = pack_once(events, &brief, left, right);
+    for _ in 0..ROUNDS {
+        let without = silent(&best);
+        if without.is_empty() {
+            break;
+        }
+        for at in without {
+            let end = (at + NEIGHBOURS + 1).min(brief.len());
+            let near = brief.get_mut(at.saturating_sub(NEIGHBOURS)..end);
+            near.into_iter().flatten().for_each(|flag| *flag = true);
+        }
+        let placed = pack_once(events, &brief, left, right);
+        if silent(&placed).len() >= silent(&best).len() {
+            break;
+        }
+        best = placed;
+    }
+    best
+}
+
+/// The same, from left to right and never going back; `brief` names go without their clock time.
+fn pack_once(events: &[Wanted], brief: &[bool], left: f32, right: f32) -> Vec<Placed> {
     let mut rows = [Row::default(), Row::default()];
     // Ticks stand first: a name must not run over the tick of an event further right.
     for event in events.iter().filter(|event| !event.is_span) {
@@ -58,8 +93,8 @@ pub fn pack(events: &[Wanted], left: f32, right: f32) -> Vec<Placed> {
         }
     }
     let mut placed = Vec::with_capacity(events.len());
-    for event in events {
-        let place = place(event, &rows, left, right);
+    for (event, &brief) in events.iter().zip(brief) {
+        let place = place(event, brief, &rows, left, right);
         let row = &mut rows[place.row];
         let (from, to) = occupied(event, place);
         row.taken.push((from, to));
@@ -101,8 +136,13 @@ fn occupied(event: &Wanted, place: Placed) -> (f32, f32) {
     }
 }
 
-fn place(event: &Wanted, rows: &[Row; 2], left: f32, right: f32) -> Placed {
-    for said in [Said::Long, Said::Short] {
+fn place(event: &Wanted, brief: bool, rows: &[Row; 2], left: f32, right: f32) -> Placed {
+    let tried: &[Said] = if brief {
+        &[Said::Short]
+    } else {
+        &[Said::Long, Said::Short]
+    };
+    for &said in tried {
         let width = if said == Said::Long {
             event.long
         } else {
@@ -138,7 +178,13 @@ fn place(event: &Wanted, rows: &[Row; 2], left: f32, right: f32) -> Placed {
 fn starts(event: &Wanted, width: f32, left: f32, right: f32) -> Vec<f32> {
     if event.is_span {
         // At the end of the night a name starts early enough to end in the picture.
-        vec![event.left.clamp(left, (right - width).max(left))]
+        let inside = |start: f32| start.clamp(left, (right - width).max(left));
+        let over = 0.5 * (event.left + event.right - width);
+        vec![
+            inside(event.left),
+            inside(over),
+            inside(event.right - width),
+        ]
     } else {
         vec![event.left + BESIDE, event.left - BESIDE - width]
     }
@@ -189,6 +235,30 @@ mod tests {
         let pair = [single(100.0, 90.0), single(160.0, 90.0)];
         let placed = pack(&pair, 60.0, 210.0);
         assert!(placed.iter().all(|p| p.said != Said::Long), "{placed:?}");
+    }
+
+    /// A short bracket between another one and a tick: its name lies over it, under the first's.
+    #[test]
+    fn a_bracket_before_a_tick_is_named() {
+        let events = [
+            span(0.0, 18.0, 115.0),
+            span(19.0, 45.0, 110.0),
+            single(86.0, 80.0),
+        ];
+        let placed = pack(&events, 0.0, 800.0);
+        assert!(placed.iter().all(|p| p.said != Said::Nothing), "{placed:?}");
+    }
+
+    #[test]
+    fn neighbours_drop_their_time_for_one_without_room() {
+        // Two long names fill both rows; without their times the third fits.
+        let events = [
+            span(0.0, 10.0, 130.0),
+            span(0.0, 10.0, 130.0),
+            span(96.0, 130.0, 100.0),
+        ];
+        let placed = pack(&events, 0.0, 160.0);
+        assert!(placed.iter().all(|p| p.said != Said::Nothing), "{placed:?}");
     }
 
     #[test]

@@ -109,6 +109,7 @@ fn finding<'a>(finding: &Finding, name: &dyn Fn(usize) -> Option<&'a str>) -> Va
         "files": names(&finding.rows),
         "title": finding.title,
         "evidence": finding.evidence,
+        "detail": finding.detail,
         "offers": offers,
     })
 }

@@ -47,7 +47,10 @@ fn jump(points: &[Point], at: usize) -> Option<Jump> {
     let here = *points.get(at)?;
     let earlier = points.get(at.saturating_sub(JUMP_SIDE)..at).unwrap_or(&[]);
     let end = (at + 1 + JUMP_SIDE).min(points.len());
-    let (before, after) = (level(earlier), level(points.get(at + 1..end).unwrap_or(&[])));
+    let (before, after) = (
+        level(earlier),
+        level(points.get(at + 1..end).unwrap_or(&[])),
+    );
     let sides = [before, after].into_iter().flatten();
     let stray_px = sides.map(|side| apart(here, side)).reduce(f64::min)?;
     let lasting = |before: Point, after: Point| {
@@ -69,11 +72,9 @@ fn jump(points: &[Point], at: usize) -> Option<Jump> {
 
 /// The median by axis, of three points at least.
 fn level(part: &[Point]) -> Option<Point> {
-    let axis = |n: usize| {
-        let mut values: Vec<f64> = part.iter().map(|point| point[n]).collect();
-        median(&mut values)
-    };
-    (part.len() >= 3).then(|| Some([axis(0)?, axis(1)?]))?
+    let axis = |of: fn(&Point) -> f64| median(&mut part.iter().map(of).collect::<Vec<f64>>());
+    (part.len() >= 3).then_some(())?;
+    Some([axis(|point| point[0])?, axis(|point| point[1])?])
 }
 
 fn apart(a: Point, b: Point) -> f64 {
@@ -82,12 +83,12 @@ fn apart(a: Point, b: Point) -> f64 {
 
 /// The larger side of the box about all points, px.
 fn spread(part: &[Point]) -> f64 {
-    let side = |n: usize| {
-        let values = || part.iter().map(|point| point[n]);
+    let side = |of: fn(&Point) -> f64| {
+        let values = || part.iter().map(of);
         let most = values().reduce(f64::max).unwrap_or(0.0);
         most - values().reduce(f64::min).unwrap_or(0.0)
     };
-    side(0).max(side(1))
+    side(|point| point[0]).max(side(|point| point[1]))
 }
 
 /// σ of one pointing along an axis, from the steps between neighbours: jumps are few among them.
@@ -110,18 +111,29 @@ mod tests {
     #[test]
     fn a_turn_about_the_first_pointing_is_a_jump_too() {
         // From (5, 0) to (0, 5): as far from the start, 7.07 px from each other.
-        let points: Vec<Point> = (0..20).map(|n| if n < 10 { [5.0, 0.0] } else { [0.0, 5.0] }).collect();
-        let told: Vec<f64> = (0..20).filter_map(|at| jump(&points, at)).map(|j| j.lasting_px).collect();
+        let points: Vec<Point> = (0..20)
+            .map(|n| if n < 10 { [5.0, 0.0] } else { [0.0, 5.0] })
+            .collect();
+        let told: Vec<f64> = (0..20)
+            .filter_map(|at| jump(&points, at))
+            .map(|j| j.lasting_px)
+            .collect();
         assert!((told[10] - 50_f64.sqrt()).abs() < 1e-9);
         assert_eq!(told.iter().filter(|px| **px > 0.0).count(), 1);
     }
 
     #[test]
     fn settling_is_no_jump_and_scatter_is_seen() {
-        let settling: Vec<Point> = (0..20).map(|n| [10.0 * (-0.8 * f64::from(n)).exp(), 0.0]).collect();
-        let lasting = (0..20).filter_map(|at| jump(&settling, at)).map(|j| j.lasting_px);
+        let settling: Vec<Point> = (0..20)
+            .map(|n| [10.0 * (-0.8 * f64::from(n)).exp(), 0.0])
+            .collect();
+        let lasting = (0..20)
+            .filter_map(|at| jump(&settling, at))
+            .map(|j| j.lasting_px);
         assert!(lasting.fold(0.0, f64::max) < 0.5);
-        let restless: Vec<Point> = (0..40).map(|n| [f64::from(n % 3), f64::from(n % 5) * 0.5]).collect();
+        let restless: Vec<Point> = (0..40)
+            .map(|n| [f64::from(n % 3), f64::from(n % 5) * 0.5])
+            .collect();
         assert!(scatter(&restless) > 0.4);
     }
 }

@@ -11,6 +11,8 @@ pub mod types;
 pub mod words;
 
 mod apply;
+mod detail;
+mod explain;
 mod findings;
 mod jumps;
 mod offers;
@@ -28,8 +30,8 @@ mod tests_of_purposes;
 
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};
+pub use explain::explain;
 pub use reasons::{News, REASONS, ReasonInfo};
-pub use tell::explain;
 pub use types::{
     Decisions, Event, Evidence, Finding, Judged, Judgement, Offer, Purpose, Reason, Tally,
     Thresholds, Verdict,

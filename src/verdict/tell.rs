@@ -1,13 +1,14 @@
-//! Findings in words: title, evidence with numbers, offers with their costs.
-
-use std::fmt::Write as _;
+//! Findings in words: title, the numbers that decide, and short words over the chart.
+//!
+//! All three are held to the room they have; what does not fit is told in `detail`.
 
 use super::cost::largest_rate_px_s;
+use super::detail::detail;
 use super::findings::{Cluster, Told};
-use super::offers::{cost_of, offers};
-use super::read::{LASTING_JUMP, PREDICTED_TRAIL};
+use super::offers::{offers, trade_off};
+use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
 use super::types::{Evidence, Finding, Purpose, Reason, Verdict};
-use super::words::{figure, frame_ranges_in_short, frames, number, plural, with_unit};
+use super::words::{figure, frame_ranges_in_short, frames, number, share_lost, with_unit};
 
 /// Ranges told in a title before "and N more".
 const TITLE_RANGES: usize = 4;
@@ -30,6 +31,7 @@ pub(super) fn finding(told: &Told<'_>, cluster: &Cluster) -> Finding {
         verdict,
         title: title(told, cluster),
         evidence: evidence(told, cluster),
+        detail: detail(told, cluster),
         offers: offers(told, cluster, verdict),
         rows,
     }
@@ -44,8 +46,16 @@ fn lead_weight(told: &Told<'_>, cluster: &Cluster) -> Verdict {
     weights.max().unwrap_or_default()
 }
 
-/// What is said of a cluster whose signs together look like a known cause.
-fn looks_like(told: &Told<'_>, cluster: &Cluster) -> Option<&'static str> {
+/// A known cause that signs together look like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Cause {
+    /// Stars wider and fewer to the end; a drifting focus looks alike.
+    Dew,
+    /// Fewer stars and a brighter sky at once.
+    Cloud,
+}
+
+pub(super) fn looks_like(told: &Told<'_>, cluster: &Cluster) -> Option<Cause> {
     let has = |reason| cluster.reason == reason || cluster.also.contains(&reason);
     let brighter = side(told, cluster, Reason::Sky) == Some(Side::Above);
     let long = cluster.frames.len() >= 3;
@@ -53,12 +63,24 @@ fn looks_like(told: &Told<'_>, cluster: &Cluster) -> Option<&'static str> {
         .frames
         .contains(&told.set.frames.len().saturating_sub(1));
     if has(Reason::Defocus) && has(Reason::FewStars) && long && at_end {
-        Some("Wider and fewer stars to the end, as dew on the lens or a drifting focus would make.")
+        Some(Cause::Dew)
     } else if has(Reason::FewStars) && brighter && !has(Reason::Defocus) && long {
-        Some("Fewer stars and a brighter sky at once, as cloud would make.")
+        Some(Cause::Cloud)
     } else {
         None
     }
+}
+
+/// The reasons that are told of a cluster, the leading one first: mere notes are left out beside what
+/// weighs.
+pub(super) fn told_reasons(told: &Told<'_>, cluster: &Cluster) -> impl Iterator<Item = Reason> {
+    let heavy = lead_weight(told, cluster) > Verdict::Keep;
+    let weighs = |reason: Reason| worst(told, cluster, reason).map(|(_, e)| e.weighs);
+    let also = cluster.also.iter().copied();
+    let also: Vec<Reason> = also
+        .filter(|&reason| !heavy || weighs(reason) > Some(Verdict::Keep))
+        .collect();
+    std::iter::once(cluster.reason).chain(also).take(3)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,7 +100,7 @@ fn side(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<Side> {
 }
 
 /// The frame in which the evidence of `reason` is furthest past its threshold.
-fn worst<'a>(
+pub(super) fn worst<'a>(
     told: &'a Told<'_>,
     cluster: &Cluster,
     reason: Reason,
@@ -100,237 +122,207 @@ fn worst<'a>(
 
 fn title(told: &Told<'_>, cluster: &Cluster) -> String {
     let numbers: Vec<usize> = cluster.frames.iter().map(|at| at + 1).collect();
-    let ranges = frame_ranges_in_short(&numbers, TITLE_RANGES);
-    let words = match cluster.reason {
-        Reason::Sky => match side(told, cluster, Reason::Sky) {
+    let words = match (looks_like(told, cluster), cluster.reason) {
+        (Some(Cause::Dew), _) => "Likely dew",
+        (Some(Cause::Cloud), _) => "Likely cloud",
+        (None, Reason::Sky) => match side(told, cluster, Reason::Sky) {
             Some(Side::Below) => "Darker sky",
             _ => "Brighter sky",
         },
-        Reason::Trailed if told.purpose == Purpose::Tracked => "Stars not round",
-        Reason::Trailed if side(told, cluster, Reason::Trailed) == Some(Side::Below) => {
-            "Trails shorter than the sky made them"
-        }
-        Reason::Streak if numbers.len() > 1 => "Streaks",
-        Reason::Gap => return format!("Frames missing before {ranges}"),
-        reason => reason.info().title,
+        (None, Reason::Trailed) if told.purpose == Purpose::Tracked => "Stars not round",
+        (None, Reason::Trailed) if is_shorter(told, cluster) => "Shorter trails",
+        (None, Reason::FewStars) if fades(told, cluster) => "Fainter stars",
+        (None, Reason::Streak) if numbers.len() > 1 => "Streaks",
+        (None, Reason::Gap) => "Frames missing before",
+        (None, reason) => reason.info().title,
     };
-    let in_frame = if numbers.len() == 1 { "frame " } else { "" };
-    format!("{words}, {in_frame}{ranges}")
+    let joint = match (cluster.reason, numbers.len()) {
+        (Reason::Gap, _) => " ",
+        _ if is_new_pointing(told, cluster) => " before ",
+        (_, 1) => ", frame ",
+        _ => ", ",
+    };
+    let with = |most| format!("{words}{joint}{}", frame_ranges_in_short(&numbers, most));
+    let fits = |title: &String| title.chars().count() <= Finding::TITLE_LENGTH;
+    let tried = [TITLE_RANGES, 3, 2].into_iter().map(with).find(fits);
+    tried.unwrap_or_else(|| with(1))
+}
+
+fn is_shorter(told: &Told<'_>, cluster: &Cluster) -> bool {
+    side(told, cluster, Reason::Trailed) == Some(Side::Below)
+}
+
+/// Whether it is told by the light of the same stars, not by their number.
+fn fades(told: &Told<'_>, cluster: &Cluster) -> bool {
+    worst(told, cluster, Reason::FewStars).is_some_and(|(_, e)| e.unit == "mag")
+}
+
+fn is_new_pointing(told: &Told<'_>, cluster: &Cluster) -> bool {
+    let knock = worst(told, cluster, Reason::Knock).filter(|_| cluster.reason == Reason::Knock);
+    knock.is_some_and(|(_, e)| e.quantity == LASTING_JUMP)
 }
 
 /// Short words over the chart.
 pub(super) fn event_label(told: &Told<'_>, cluster: &Cluster, run: &[usize]) -> String {
-    match cluster.reason {
-        Reason::Sky => match side(told, cluster, Reason::Sky) {
-            Some(Side::Below) => "darker sky".to_owned(),
-            _ => "brighter sky".to_owned(),
+    let label = match (looks_like(told, cluster), cluster.reason) {
+        (Some(Cause::Dew), _) => "likely dew",
+        (Some(Cause::Cloud), _) => "likely cloud",
+        (None, Reason::Sky) => match side(told, cluster, Reason::Sky) {
+            Some(Side::Below) => "dark sky",
+            _ => "bright sky",
         },
-        Reason::Trailed if told.purpose == Purpose::Tracked => "not round".to_owned(),
-        Reason::Trailed if side(told, cluster, Reason::Trailed) == Some(Side::Below) => {
-            "shorter trails".to_owned()
-        }
-        Reason::Gap => {
+        (None, Reason::Trailed) if told.purpose == Purpose::Tracked => "not round",
+        (None, Reason::Trailed) if is_shorter(told, cluster) => "shorter trails",
+        (None, Reason::Gap) => {
             let missing = run.first().and_then(|&at| told.evidence(at, Reason::Gap));
-            missing.map_or_else(
+            return missing.map_or_else(
                 || "gap".to_owned(),
                 |e| format!("{} missing", e.measured as usize),
-            )
+            );
         }
-        reason => reason.info().label.to_owned(),
-    }
+        (None, reason) => reason.info().label,
+    };
+    label.to_owned()
 }
 
+/// The numbers that decide: as many clauses as fit, the weightiest first.
 fn evidence(told: &Told<'_>, cluster: &Cluster) -> String {
-    // Mere notes are left out beside what weighs.
-    let heavy = lead_weight(told, cluster) > Verdict::Keep;
-    let told_too = |reason: &&Reason| {
-        let weighs = worst(told, cluster, **reason).map(|(_, e)| e.weighs);
-        !heavy || weighs > Some(Verdict::Keep)
-    };
-    let also = cluster.also.iter().filter(told_too);
-    let mut sentences: Vec<String> = std::iter::once(&cluster.reason)
-        .chain(also)
-        .take(3)
-        .filter_map(|&reason| sentence(told, cluster, reason))
-        .collect();
-    if let Some(cause) = looks_like(told, cluster) {
-        sentences.push(cause.to_owned());
+    let mut text = String::new();
+    for reason in told_reasons(told, cluster) {
+        let Some(clause) = clause(told, cluster, reason, text.is_empty()) else {
+            continue;
+        };
+        add(&mut text, "; ", &clause);
+    }
+    if !text.is_empty() {
+        text.push('.');
+    }
+    if let Some(cost) = trade_off(told, cluster) {
+        add(&mut text, " ", &cost);
     }
     if told.night.pending > 0 {
-        sentences.push("So far.".to_owned());
+        add(&mut text, " ", "So far.");
     }
-    sentences.join(" ")
+    text
 }
 
-/// What the worst frame of the cluster shows for `reason`.
-fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String> {
+/// Adds `more` where it fits.
+fn add(text: &mut String, joint: &str, more: &str) {
+    let joint = if text.is_empty() { "" } else { joint };
+    let length = text.chars().count() + joint.len() + more.chars().count();
+    if text.is_empty() || length < Finding::EVIDENCE_LENGTH {
+        text.push_str(joint);
+        text.push_str(more);
+    }
+}
+
+/// What the worst frame of the cluster shows for `reason`; the first clause also says which one.
+fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Option<String> {
     let (at, e) = worst(told, cluster, reason)?;
     let frame = at + 1;
-    let measured = with_unit(e.measured, e.unit);
-    let baseline = with_unit(e.baseline, e.unit);
-    let most = if cluster.frames.len() > 1 {
-        "up to "
+    let several = cluster.frames.len() > 1;
+    let which = if several && first {
+        format!(" (frame {frame})")
     } else {
-        ""
+        String::new()
     };
-    let far = match (cluster.frames.len(), e.measured < e.baseline) {
-        (1, _) => "",
-        (_, true) => "down to ",
-        (_, false) => "up to ",
+    let far = match (several, e.measured < e.baseline) {
+        (false, _) => "",
+        (true, true) => "down to ",
+        (true, false) => "up to ",
     };
-    let times = figure(e.measured / e.baseline.abs().max(1e-9));
-    Some(match reason {
-        Reason::Trailed if e.quantity == "elongation" => format!(
-            "Stars in frame {frame} are {} times as long as wide; {} is usual tonight.",
-            number(e.measured, 2),
-            number(e.baseline, 2)
-        ),
-        Reason::Trailed if e.quantity == PREDICTED_TRAIL => format!(
-            "Trails of {far}{measured} where the sky's turning makes {baseline} (frame {frame})."
-        ),
-        Reason::Trailed => {
-            format!("Trails of {most}{measured} where {baseline} is usual (frame {frame}).")
+    let measured = with_unit(e.measured, e.unit);
+    let usual = figure(e.baseline);
+    let words = match reason {
+        Reason::Trailed if e.quantity == "elongation" => {
+            let (long, usual) = (number(e.measured, 2), number(e.baseline, 2));
+            format!("stars {far}{long} times as long as wide, {usual} is usual{which}")
         }
-        Reason::Knock if e.quantity == LASTING_JUMP => format!(
-            "The camera turned by {most}{measured} and stayed so (frame {frame}): every trail has a \
-             kink there."
-        ),
-        Reason::Knock => format!(
-            "It moved by {most}{measured} of a film 1920 px wide against the frames before and \
-             after (frame {frame})."
-        ),
-        Reason::Defocus => format!(
-            "Stars {most}{times} times as wide as in the night's sharp frames: {measured} against \
-             {baseline} (frame {frame})."
-        ),
-        Reason::FewStars if e.unit == "mag" => format!(
-            "Stars lost {most}{measured}, {} % of their light (frame {frame}).",
-            number(100.0 * (1.0 - 10_f64.powf(-0.4 * e.measured)), 0)
-        ),
-        Reason::FewStars if e.quantity == "stars" => format!(
-            "{} in frame {frame} where {} are usual.",
-            plural(e.measured as usize, "star", "stars"),
-            number(e.baseline, 0)
-        ),
-        Reason::FewStars => format!(
-            "Down to {} % of the night's best star count (frame {frame}).",
-            number(100.0 * e.measured, 0)
-        ),
-        Reason::Sky => format!(
-            "Sky at {measured} of full scale, {times} times the {baseline} of {} (frame {frame}).",
-            if e.quantity == "sky level" {
-                "its neighbours"
-            } else {
-                "the night's darkest tenth"
-            }
-        ),
-        Reason::Noise => {
-            format!("Noise {measured} of full scale where {baseline} is usual (frame {frame}).")
+        Reason::Trailed if e.quantity == PREDICTED_TRAIL => {
+            format!("trails {far}{measured}, the sky makes {usual}{which}")
         }
-        Reason::OverExposed => {
-            format!("{measured} of the samples are at full scale (frame {frame}).")
+        Reason::Trailed => format!("trails {far}{measured}, {usual} is usual{which}"),
+        Reason::Knock if e.quantity == LASTING_JUMP => {
+            let after = match told.purpose {
+                Purpose::Trails => ": a kink in every trail from there",
+                Purpose::Timelapse => ": the film jumps there",
+                Purpose::Still | Purpose::Tracked => "",
+            };
+            format!("the camera moved {measured} between {at} and {frame}{after}")
         }
-        Reason::Streak => format!(
-            "The longest crosses {} % of the diagonal (frame {frame}); an aircraft, a satellite or \
-             a meteor draws such a line.",
-            number(e.measured, 0)
-        ),
-        Reason::Gap => gap_sentence(told, cluster),
+        Reason::Knock if e.quantity == DOUBLED_STARS => {
+            format!("stars doubled, {measured} apart{which}: the camera moved while it was open")
+        }
+        Reason::Knock => format!("the film jumps {far}{measured}, seen 1920 px wide{which}"),
+        Reason::Defocus => format!("stars {far}{measured} wide, {usual} when sharp{which}"),
+        Reason::FewStars if e.unit == "mag" => {
+            let lost = share_lost(e.measured);
+            format!("stars lost {far}{lost} of their light{which}")
+        }
+        Reason::FewStars if e.unit.is_empty() && e.baseline <= 1.0 => {
+            let share = number(100.0 * e.measured, 0);
+            format!("{far}{share} % of the night's best star count{which}")
+        }
+        Reason::FewStars => {
+            let (found, usual) = (number(e.measured, 0), number(e.baseline, 0));
+            format!("{far}{found} stars, {usual} are usual{which}")
+        }
+        Reason::Sky if e.quantity == SKY_NEAR => {
+            format!("sky {far}{measured} of full scale, {usual} before and after{which}")
+        }
+        Reason::Sky => format!("sky {far}{measured} of full scale, {usual} when darkest{which}"),
+        Reason::Noise => format!("noise {far}{measured} of full scale, {usual} is usual{which}"),
+        Reason::OverExposed => format!("{far}{measured} of the frame at full scale{which}"),
+        Reason::Streak => {
+            let long = number(e.measured, 0);
+            format!("{far}{long} % of the diagonal{which}: an aircraft, a satellite or a meteor")
+        }
+        Reason::Gap => gap_clause(told, cluster),
         Reason::SettingsChanged => {
-            let unit = |value: f64| with_unit(value, e.unit);
-            format!(
-                "{} {} in frame {frame} where the night has {}.",
-                capital(e.quantity),
-                unit(e.measured),
-                unit(e.baseline)
-            )
+            let (quantity, usual) = (e.quantity, with_unit(e.baseline, e.unit));
+            format!("{quantity} {measured}, the night has {usual}{which}")
         }
-        Reason::DarkFrame => format!("Sky at {measured} of full scale: no light came in."),
+        Reason::DarkFrame => format!("sky at {measured} of full scale: no light came in"),
         Reason::Unreadable => {
             let row = told.row(at).and_then(|row| told.night.rows.get(row));
-            let why = row.and_then(|row| row.error.clone()).unwrap_or_default();
-            let rows: Vec<usize> = (cluster.frames.iter())
-                .filter_map(|&at| told.row(at))
-                .collect();
-            let gap = match told.purpose {
-                Purpose::Trails => format!(": {}", cost_of(told, &rows)),
-                _ => String::new(),
-            };
-            let counts = if rows.len() == 1 {
-                "It counts as missing"
-            } else {
-                "They count as missing"
-            };
-            format!("Frame {frame}: {why}. {counts}{gap}.")
+            let why = row
+                .and_then(|row| row.error.as_deref())
+                .unwrap_or("not read");
+            let why = why.trim_end_matches('.');
+            format!("{why}{which}; counts as missing")
         }
-    })
+    };
+    Some(if first { capital(&words) } else { words })
 }
 
-fn gap_sentence(told: &Told<'_>, cluster: &Cluster) -> String {
-    let missing: f64 = cluster
-        .frames
-        .iter()
-        .filter_map(|&at| told.evidence(at, Reason::Gap))
-        .map(|e| e.measured)
-        .sum();
+pub(super) fn gap_clause(told: &Told<'_>, cluster: &Cluster) -> String {
+    let gaps = cluster.frames.iter();
+    let gaps = gaps.filter_map(|&at| told.evidence(at, Reason::Gap));
+    let missing: f64 = gaps.map(|e| e.measured).sum();
     let widest = cluster
         .frames
         .iter()
         .filter_map(|&at| told.night.rows.get(told.row(at)?)?.derived.pause_before_s)
         .fold(0.0, f64::max);
     let missing = frames(missing as usize);
-    let were = if missing == "1 frame" { "is" } else { "are" };
-    let mut text = format!(
-        "{missing} {were} missing: {} with no exposure",
-        with_unit(widest, "s")
+    let (is, closed) = (
+        if missing == "1 frame" { "is" } else { "are" },
+        with_unit(widest, "s"),
     );
     let main = told.set.main_group.and_then(|g| told.night.groups.get(g));
-    if told.purpose == Purpose::Trails
-        && let Some(rate) = main.and_then(|g| largest_rate_px_s(told.night, g))
-    {
-        let gap = number(rate * widest, 0);
-        let _ = write!(text, ", a gap of up to {gap} px in every trail");
+    let rate = main.and_then(|g| largest_rate_px_s(told.night, g));
+    match rate.filter(|_| told.purpose == Purpose::Trails) {
+        Some(rate) => {
+            let gap = number(rate * widest, 0);
+            format!("{missing} {is} missing, {closed} shut: a gap of up to {gap} px in every trail")
+        }
+        None => format!("{missing} {is} missing, {closed} shut"),
     }
-    text.push('.');
-    text
 }
 
-fn capital(words: &str) -> String {
+pub(super) fn capital(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(letters).collect()
     })
-}
-
-/// One piece of evidence as a sentence for the frame it was found in.
-#[must_use]
-pub fn explain(e: &Evidence) -> String {
-    let title = e.reason.info().title;
-    let measured = with_unit(e.measured, e.unit);
-    let baseline = with_unit(e.baseline, e.unit);
-    match e.reason {
-        Reason::Unreadable => format!("{title}."),
-        Reason::Gap => format!("{} missing before this one.", frames(e.measured as usize)),
-        Reason::SettingsChanged => {
-            format!("{title}: {} {measured}, {baseline} is usual.", e.quantity)
-        }
-        Reason::Streak => format!("{title}: {} % of the diagonal long.", number(e.measured, 0)),
-        _ => {
-            let word = match e.weighs {
-                Verdict::Keep => "noted",
-                Verdict::Doubtful => "doubtful",
-                Verdict::Reject => "to reject",
-            };
-            let side = if e.threshold >= e.baseline {
-                "above"
-            } else {
-                "below"
-            };
-            let past = with_unit(e.threshold, e.unit);
-            format!(
-                "{title}: {} {measured}, {baseline} expected; {word} {side} {past}.",
-                e.quantity
-            )
-        }
-    }
 }

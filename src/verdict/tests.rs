@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::testkit::{Calm, lengthen, put, streak};
 use super::*;
 use crate::frame::Light;
-use crate::measure::FrameMeasure;
+use crate::measure::{DoublePeak, FrameMeasure};
 use crate::night::FrameState;
 
 pub(super) fn judged(night: &Night, purpose: Purpose) -> Judged {
@@ -136,8 +136,14 @@ fn cloud_is_one_finding_though_stars_sky_and_noise_all_tell_of_it() {
     assert_eq!(judged.findings.len(), 1, "{:#?}", judged.findings);
     let finding = &judged.findings[0];
     assert_eq!(finding.reason, Reason::FewStars);
+    assert_eq!(finding.title, "Likely cloud, 51–58");
     assert!(
-        finding.evidence.contains("as cloud would make"),
+        finding.detail.contains("as cloud would make"),
+        "{}",
+        finding.detail
+    );
+    assert!(
+        finding.evidence.contains("stars, ") && finding.evidence.contains("before and after"),
         "{}",
         finding.evidence
     );
@@ -165,7 +171,7 @@ fn dew_to_the_end_is_cut_where_it_is_worst() {
     assert!((10..=24).contains(&doubtful), "{doubtful}");
     let finding = &judged.findings[0];
     assert_eq!(finding.reason, Reason::Defocus);
-    assert!(finding.evidence.contains("as dew"), "{}", finding.evidence);
+    assert!(finding.detail.contains("as dew"), "{}", finding.detail);
     let advised: Vec<&Offer> = finding.offers.iter().filter(|o| o.advised).collect();
     assert_eq!(advised.len(), 1);
     assert_eq!(advised[0].label, format!("Reject the worst {rejected}"));
@@ -323,10 +329,7 @@ fn trails_too_short_are_told() {
     });
     let judged = judged(&night, Purpose::Trails);
     assert_eq!(numbers(&judged, Verdict::Doubtful), "61");
-    assert_eq!(
-        judged.findings[0].title,
-        "Trails shorter than the sky made them, frame 61"
-    );
+    assert_eq!(judged.findings[0].title, "Shorter trails, frame 61");
 }
 
 #[test]
@@ -344,8 +347,104 @@ fn a_lasting_jump_is_told_once_and_weighs_against_no_frame() {
     assert!(
         judged.findings[0]
             .evidence
-            .contains("turned by 6 px and stayed so")
+            .starts_with("The camera moved 6 px between 70 and 71: a kink in every trail")
     );
+}
+
+#[test]
+fn a_restless_pointing_is_no_row_of_jumps() {
+    let mut night = Calm::default().night(|_, _| ());
+    for (n, row) in night.rows.iter_mut().enumerate() {
+        let restless = 1.2 * ((n * 7919 % 101) as f64 / 50.0 - 1.0);
+        row.derived.shift_px = Some(if n < 70 { restless } else { restless + 3.0 });
+    }
+    let judged = judged(&night, Purpose::Trails);
+    assert!((1..=120).all(|n| reasons(&judged, n).is_empty()));
+}
+
+#[test]
+fn a_frame_with_doubled_stars_was_knocked() {
+    let mut night = Calm::default().night(|n, m| {
+        if n == 93 {
+            m.star_count /= 2;
+            m.double_peak = Some(DoublePeak {
+                dx_px: 6.5,
+                dy_px: 4.0,
+                share: 0.8,
+            });
+        }
+    });
+    for (n, row) in night.rows.iter_mut().enumerate() {
+        row.derived.shift_xy_px = Some(if n < 93 { [0.1, 0.2] } else { [6.6, 4.2] });
+    }
+    let trails = judged(&night, Purpose::Trails);
+    assert_eq!(numbers(&trails, Verdict::Doubtful), "94");
+    let finding = &trails.findings[0];
+    assert_eq!(
+        (finding.reason, finding.title.as_str()),
+        (Reason::Knock, "Knock, frame 94")
+    );
+    assert!(finding.evidence.starts_with("Stars doubled, 7.6 px apart"));
+    assert_eq!(trails.events[0].label, "knock");
+    let stack = judged(&night, Purpose::Tracked);
+    assert_eq!(numbers(&stack, Verdict::Reject), "94");
+}
+
+/// A faint line inside a cloud is in the frame's own words, not in the cloud's.
+#[test]
+fn a_note_is_no_part_of_a_cause_that_weighs() {
+    let night = Calm::default().night(|n, m| {
+        if (50..58).contains(&n) {
+            thin_cloud(m);
+            let mut faint = streak(0.04, 0.01);
+            faint.x0_px += 200.0 * (n - 50) as f32;
+            faint.x1_px += 200.0 * (n - 50) as f32;
+            m.streaks.push(faint);
+        }
+    });
+    let judged = judged(&night, Purpose::Trails);
+    assert_eq!(judged.findings.len(), 1, "{:#?}", judged.findings);
+    assert!(!judged.findings[0].detail.contains("diagonal"));
+    assert!(reasons(&judged, 55).contains(&Reason::Streak));
+}
+
+/// Two lines of the panel, one line of title, two buttons beside "Show" and "Leave".
+#[test]
+fn findings_fit_their_room() {
+    let night = Calm::default().night(|n, m| {
+        m.sky.level_pct *= 1.0 + (-(n as f64) / 12.0).exp() * 1.6;
+        match n {
+            0..3 => lengthen(m, 7.0),
+            20 | 24 | 31 | 38 | 44 => m.streaks.push(streak(0.4, 0.9)),
+            50..58 => thin_cloud(m),
+            60 => lengthen(m, -3.0),
+            90.. => dew(m, (n - 89) as f64 / 30.0),
+            _ => (),
+        }
+    });
+    for purpose in Purpose::ALL {
+        for finding in &judged(&night, purpose).findings {
+            let told = format!("{purpose:?} {finding:#?}");
+            assert!(
+                finding.title.chars().count() <= Finding::TITLE_LENGTH,
+                "{told}"
+            );
+            assert!(
+                finding.evidence.chars().count() <= Finding::EVIDENCE_LENGTH,
+                "{told}"
+            );
+            assert!(finding.offers.len() <= 2, "{told}");
+            assert!(
+                finding.offers.iter().filter(|o| o.advised).count() <= 1,
+                "{told}"
+            );
+            assert!(finding.offers.iter().all(|o| o.label.len() <= 20), "{told}");
+        }
+        for judgement in judged(&night, purpose).judgements {
+            let told: Vec<String> = judgement.evidence.iter().take(2).map(explain).collect();
+            assert!(told.join(" ").chars().count() <= 150, "{told:?}");
+        }
+    }
 }
 
 #[test]

@@ -83,6 +83,13 @@ pub fn with_unit(value: f64, unit: &str) -> String {
     }
 }
 
+/// How much light a loss of `magnitudes` is: "63 %".
+#[must_use]
+pub fn share_lost(magnitudes: f64) -> String {
+    let left = 10_f64.powf(-0.4 * magnitudes);
+    format!("{} %", number(100.0 * (1.0 - left), 0))
+}
+
 /// "1 frame", "4 frames".
 #[must_use]
 pub fn frames(n: usize) -> String {
@@ -125,5 +132,7 @@ mod tests {
         assert_eq!(with_unit(0.0, "s"), "0 s");
         assert_eq!(with_unit(11.31, "px"), "11.3 px");
         assert_eq!(with_unit(0.453, "px"), "0.45 px");
+        // 2.5 mag are a factor of ten.
+        assert_eq!(share_lost(2.5), "90 %");
     }
 }

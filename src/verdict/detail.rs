@@ -1,0 +1,133 @@
+//! All that speaks for a finding, in whole sentences, for the tip.
+
+use super::findings::{Cluster, Told};
+use super::offers::cost_of;
+use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
+use super::tell::{Cause, capital, gap_clause, looks_like, told_reasons, worst};
+use super::types::{Purpose, Reason};
+use super::words::{figure, number, plural, share_lost, with_unit};
+
+pub(super) fn detail(told: &Told<'_>, cluster: &Cluster) -> String {
+    let reasons = told_reasons(told, cluster);
+    let mut sentences: Vec<String> = reasons
+        .filter_map(|reason| sentence(told, cluster, reason))
+        .collect();
+    sentences.extend(looks_like(told, cluster).map(|cause| {
+        match cause {
+            Cause::Dew => {
+                "Wider and fewer stars to the end, as dew on the lens or a drifting focus would make."
+            }
+            Cause::Cloud => "Fewer stars and a brighter sky at once, as cloud would make.",
+        }
+        .to_owned()
+    }));
+    sentences.join(" ")
+}
+
+/// What the worst frame of the cluster shows for `reason`.
+fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String> {
+    let (at, e) = worst(told, cluster, reason)?;
+    let frame = at + 1;
+    let measured = with_unit(e.measured, e.unit);
+    let baseline = with_unit(e.baseline, e.unit);
+    let most = if cluster.frames.len() > 1 {
+        "up to "
+    } else {
+        ""
+    };
+    let far = match (cluster.frames.len(), e.measured < e.baseline) {
+        (1, _) => "",
+        (_, true) => "down to ",
+        (_, false) => "up to ",
+    };
+    let times = figure(e.measured / e.baseline.abs().max(1e-9));
+    Some(match reason {
+        Reason::Trailed if e.quantity == "elongation" => format!(
+            "Stars in frame {frame} are {} times as long as wide; {} is usual tonight.",
+            number(e.measured, 2),
+            number(e.baseline, 2)
+        ),
+        Reason::Trailed if e.quantity == PREDICTED_TRAIL => format!(
+            "Trails of {far}{measured} where the sky's turning makes {baseline} (frame {frame})."
+        ),
+        Reason::Trailed => {
+            format!("Trails of {most}{measured} where {baseline} is usual (frame {frame}).")
+        }
+        Reason::Knock if e.quantity == LASTING_JUMP => format!(
+            "The camera moved by {most}{measured} and stayed so (from frame {frame}): every trail has \
+             a kink there, and leaving frames out does not mend it."
+        ),
+        Reason::Knock if e.quantity == DOUBLED_STARS => format!(
+            "Stars are seen twice, {measured} apart (frame {frame}): the camera moved while the shutter \
+             was open."
+        ),
+        Reason::Knock => format!(
+            "It moved by {most}{measured} of a film 1920 px wide against the frames before and \
+             after (frame {frame})."
+        ),
+        Reason::Defocus => format!(
+            "Stars {most}{times} times as wide as in the night's sharp frames: {measured} against \
+             {baseline} (frame {frame})."
+        ),
+        Reason::FewStars if e.unit == "mag" => format!(
+            "Stars lost {most}{measured}, {} of their light (frame {frame}).",
+            share_lost(e.measured)
+        ),
+        Reason::FewStars if e.quantity == "stars" => format!(
+            "{} in frame {frame} where {} are usual.",
+            plural(e.measured as usize, "star", "stars"),
+            number(e.baseline, 0)
+        ),
+        Reason::FewStars => format!(
+            "Down to {} % of the night's best star count (frame {frame}).",
+            number(100.0 * e.measured, 0)
+        ),
+        Reason::Sky => format!(
+            "Sky at {measured} of full scale, {times} times the {baseline} of {} (frame {frame}).",
+            if e.quantity == SKY_NEAR {
+                "its neighbours"
+            } else {
+                "the night's darkest tenth"
+            }
+        ),
+        Reason::Noise => {
+            format!("Noise {measured} of full scale where {baseline} is usual (frame {frame}).")
+        }
+        Reason::OverExposed => {
+            format!("{measured} of the samples are at full scale (frame {frame}).")
+        }
+        Reason::Streak => format!(
+            "The longest crosses {} % of the diagonal (frame {frame}); an aircraft, a satellite or \
+             a meteor draws such a line.",
+            number(e.measured, 0)
+        ),
+        Reason::Gap => capital(&format!("{}.", gap_clause(told, cluster))),
+        Reason::SettingsChanged => {
+            let unit = |value: f64| with_unit(value, e.unit);
+            format!(
+                "{} {} in frame {frame} where the night has {}.",
+                capital(e.quantity),
+                unit(e.measured),
+                unit(e.baseline)
+            )
+        }
+        Reason::DarkFrame => format!("Sky at {measured} of full scale: no light came in."),
+        Reason::Unreadable => {
+            let row = told.row(at).and_then(|row| told.night.rows.get(row));
+            let why = row.and_then(|row| row.error.clone()).unwrap_or_default();
+            let rows: Vec<usize> = (cluster.frames.iter())
+                .filter_map(|&at| told.row(at))
+                .collect();
+            let gap = match told.purpose {
+                Purpose::Trails => format!(": {}", cost_of(told, &rows)),
+                _ => String::new(),
+            };
+            let counts = if rows.len() == 1 {
+                "It counts as missing"
+            } else {
+                "They count as missing"
+            };
+            format!("Frame {frame}: {why}. {counts}{gap}.")
+        }
+    })
+}

@@ -1,5 +1,7 @@
 //! Focus, dew, wind, touch and twilight: rows that appear only with evidence from this night.
 
+use std::collections::BTreeSet;
+
 use super::facts::{End, Facts};
 use super::types::SettingAdvice;
 use crate::verdict::words::{frames, number, with_unit};
@@ -26,6 +28,7 @@ fn row(setting: &'static str, tonight: String, next: String, why: String) -> Set
         next,
         changed: true,
         why,
+        detail: String::new(),
     }
 }
 
@@ -39,22 +42,24 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
         |clock| format!("from {clock}"),
     );
     let count = frames(finding.rows.len());
+    let why = format!("{count} had wider stars {from}");
     Some(if facts.reaches(finding, End::Last) {
-        row(
-            "Lens warmer",
-            "none known".to_owned(),
-            "on from the start".to_owned(),
-            format!(
-                "{count} had wider stars {from} to the end, as dew makes them; without dew, check the \
-                 focus again then"
-            ),
-        )
+        SettingAdvice {
+            detail: "Wider to the end, as dew makes them; without dew, check the focus again then."
+                .to_owned(),
+            ..row(
+                "Lens warmer",
+                "not told".to_owned(),
+                "from the start".to_owned(),
+                why,
+            )
+        }
     } else {
         row(
             "Focus",
             "drifted".to_owned(),
-            "check again each hour".to_owned(),
-            format!("{count} had wider stars {from}"),
+            "check hourly".to_owned(),
+            why,
         )
     })
 }
@@ -83,46 +88,49 @@ fn touched(facts: &Facts<'_>) -> Option<SettingAdvice> {
         "0 s".to_owned(),
         format!("wait {} min", number(minutes, 0)),
         format!(
-            "{} at the start trailed up to {excess} longer than the sky made them",
+            "{} trailed up to {excess} longer than the sky made them",
             frames(finding.rows.len())
         ),
     ))
 }
 
-/// Shaken frames in the middle.
+/// Shaken frames in the middle, and knocks wherever they were.
 fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
-    let shaken: Vec<&Finding> = [Reason::Trailed, Reason::Knock]
-        .into_iter()
-        .flat_map(|reason| facts.finding(reason))
-        .filter(|f| f.verdict != Verdict::Keep && !facts.reaches(f, End::First))
-        .collect();
-    let count: usize = shaken.iter().map(|f| f.rows.len()).sum();
-    (count > 0).then_some(())?;
+    let knocks = facts.finding(Reason::Knock);
+    let shaken = facts
+        .finding(Reason::Trailed)
+        .filter(|f| f.verdict != Verdict::Keep && !facts.reaches(f, End::First));
+    let rows: BTreeSet<usize> = knocks.chain(shaken).flat_map(|f| f.rows.clone()).collect();
+    (!rows.is_empty()).then_some(())?;
+    let count = frames(rows.len());
     if facts.purpose == Purpose::Tracked {
         // One gust is no fault of the mount.
-        return (count >= LEAST_RUN).then(|| {
+        return (rows.len() >= LEAST_RUN).then(|| {
             row(
                 "Mount",
                 "as it was".to_owned(),
-                "check balance and drift".to_owned(),
-                format!("{} with stars that are not round", frames(count)),
+                "check drift".to_owned(),
+                format!("{count} with stars that are not round"),
             )
         });
     }
-    let excess = shaken
+    let most = rows
         .iter()
-        .filter_map(|f| most_excess(facts, f))
-        .filter(|px| *px > 0.0)
-        .reduce(f64::max);
-    let excess = excess.map_or_else(String::new, |px| {
+        .filter_map(|&at| facts.moved_px(at))
+        .reduce(f64::max)
+        .filter(|px| *px > 0.0);
+    let most = most.map_or_else(String::new, |px| {
         format!(", by up to {}", with_unit(px, "px"))
     });
-    Some(row(
-        "Tripod",
-        "as it was".to_owned(),
-        "low, weighted, untouched".to_owned(),
-        format!("the camera moved in {}{excess}", frames(count)),
-    ))
+    Some(SettingAdvice {
+        detail: "Low, weighted and untouched it stands best; hang no bag that swings.".to_owned(),
+        ..row(
+            "Tripod",
+            "as it was".to_owned(),
+            "low, weighted".to_owned(),
+            format!("the camera moved in {count}{most}"),
+        )
+    })
 }
 
 /// A bright sky at an end: start later or stop earlier.

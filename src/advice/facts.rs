@@ -4,7 +4,7 @@ use crate::base::robust::median;
 use crate::night::{Group, Night, Row, Set};
 use crate::sky::limits::{Npf, dwell_s};
 use crate::verdict::cost::{exposure_factor, largest_rate_px_s};
-use crate::verdict::{Finding, Judged, Purpose, Reason};
+use crate::verdict::{Finding, Judged, Judgement, Purpose, Reason};
 
 /// Exposures that cameras mark as 15 and 30 s and time as 16 and 32 s.
 const POWERS_OF_TWO: f64 = 16.0 / 15.0;
@@ -16,6 +16,7 @@ pub(super) struct Facts<'a> {
     pub(super) group: &'a Group,
     pub(super) purpose: Purpose,
     pub(super) findings: Vec<&'a Finding>,
+    judgements: &'a [Judgement],
     pub(super) exposure_s: Option<f64>,
     pub(super) f_number: Option<f64>,
     pub(super) iso: Option<u32>,
@@ -51,6 +52,7 @@ impl<'a> Facts<'a> {
             set,
             group,
             purpose: judged.purpose,
+            judgements: &judged.judgements,
             findings: judged.findings.iter().filter(of_set).collect(),
             exposure_s: settings.exposure_s.filter(|t| *t > 0.0),
             f_number: settings.f_number,
@@ -105,6 +107,19 @@ impl<'a> Facts<'a> {
         let seconds = self.night.start_clock_s? + self.night.rows.get(row)?.time_s?;
         let minutes = (seconds / 60.0).floor().rem_euclid(1440.0) as u32;
         Some(format!("{:02}:{:02}", minutes / 60, minutes % 60))
+    }
+
+    /// How far the camera moved in or before a frame by what was told of it, px.
+    pub(super) fn moved_px(&self, row: usize) -> Option<f64> {
+        let evidence = self.judgements.get(row)?.evidence.iter();
+        let moves = evidence
+            .filter(|e| e.unit == "px")
+            .filter_map(|e| match e.reason {
+                Reason::Knock => Some(e.measured),
+                Reason::Trailed => Some((e.measured - e.baseline).abs()),
+                _ => None,
+            });
+        moves.reduce(f64::max)
     }
 
     pub(super) fn finding(&self, reason: Reason) -> impl Iterator<Item = &'a Finding> {

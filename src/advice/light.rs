@@ -44,11 +44,15 @@ struct Exposure {
 
 fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
     let tonight = facts.exposure_s?;
-    let (next_s, why) = match facts.purpose {
-        Purpose::Trails => (tonight, trails_why(facts)?),
-        Purpose::Timelapse => (tonight, timelapse_why(facts, options)?),
+    let nothing_more = String::new;
+    let (next_s, why, detail) = match facts.purpose {
+        Purpose::Trails => (tonight, trails_why(facts)?, nothing_more()),
+        Purpose::Timelapse => (tonight, timelapse_why(facts, options)?, nothing_more()),
         Purpose::Still => still(facts, options, tonight)?,
-        Purpose::Tracked => tracked(facts, tonight)?,
+        Purpose::Tracked => {
+            let (next_s, why) = tracked(facts, tonight)?;
+            (next_s, why, nothing_more())
+        }
     };
     let changed = next_s < 0.97 * tonight;
     Some(Exposure {
@@ -63,6 +67,7 @@ fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
             },
             changed,
             why,
+            detail,
         },
     })
 }
@@ -70,62 +75,53 @@ fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
 fn trails_why(facts: &Facts<'_>) -> Option<String> {
     match (facts.dwell_s(), facts.exposure_s) {
         (Some(dwell), Some(t)) if dwell < t => Some(format!(
-            "a star crosses its own width in about {}; longer brightens only the sky",
+            "a star crosses its width in {}; longer brightens only sky",
             with_unit(dwell.round().max(1.0), "s")
         )),
         (Some(dwell), _) => Some(format!(
-            "a star needs about {} to cross its own width; up to there trails still brighten",
+            "a star crosses its width in {}: longer still brightens",
             with_unit(dwell.round(), "s")
         )),
         _ => facts.exposure_s.map(|t| {
             format!(
-                "{} frames an hour if back to back; star trails are commonly made of 30 s frames",
+                "{} an hour back to back; 30 s is common for trails",
                 number(3600.0 / t, 0)
             )
         }),
     }
 }
 
-fn npf_words(facts: &Facts<'_>, k: f64, limit: f64) -> String {
+/// "NPF (k = 2) passes 8.1 s".
+fn npf_words(k: f64, limit: f64) -> String {
+    format!("NPF (k = {}) passes {}", figure(k), with_unit(limit, "s"))
+}
+
+/// What the NPF rule was computed from.
+fn lens_words(facts: &Facts<'_>) -> String {
     let lens = [
         facts.focal_mm.map(|f| with_unit(f, "mm")),
         facts.f_number.map(|n| format!("f/{}", figure(n))),
         facts.pixel_um.map(|p| with_unit(p, "µm")),
     ];
     let lens: Vec<String> = lens.into_iter().flatten().collect();
-    format!(
-        "NPF with k = {} passes {} ({})",
-        figure(k),
-        with_unit(limit, "s"),
-        lens.join(", ")
-    )
+    format!("NPF from {}.", lens.join(", "))
 }
 
 fn timelapse_why(facts: &Facts<'_>, options: AdviceOptions) -> Option<String> {
-    let npf = facts.npf_s(options.npf_k);
-    let npf = npf.map(|limit| npf_words(facts, options.npf_k, limit));
     let width = f64::from(facts.group.settings.size_px.0.max(1));
     let film = facts.trail_px.map(|trail| {
-        format!(
-            "trails of {} are {} in a film 1920 px wide",
-            with_unit(trail, "px"),
-            with_unit(trail * (FILM_WIDTH_PX / width).min(1.0), "px")
-        )
+        let in_film = with_unit(trail * (FILM_WIDTH_PX / width).min(1.0), "px");
+        format!("trails of {in_film} in a film 1920 px wide")
     });
-    match (film, npf) {
-        (Some(film), Some(npf)) => Some(format!("{film}; {npf}")),
-        (film, npf) => film.or(npf),
-    }
+    // Where trails were not measured; the row "As points" has it otherwise.
+    let npf = facts.npf_s(options.npf_k);
+    film.or_else(|| npf.map(|limit| npf_words(options.npf_k, limit)))
 }
 
 /// The longest exposure whose trails pass as points, by NPF and by what was measured.
-fn still(facts: &Facts<'_>, options: AdviceOptions, tonight: f64) -> Option<(f64, String)> {
+fn still(facts: &Facts<'_>, options: AdviceOptions, tonight: f64) -> Option<(f64, String, String)> {
     let by_trail = facts.trail_px.zip(facts.width_px).map(|(trail, width)| {
-        let words = format!(
-            "trails measured {} against a width of {}",
-            with_unit(trail, "px"),
-            with_unit(width, "px")
-        );
+        let words = format!("trails {}, width {}", with_unit(trail, "px"), figure(width));
         // Below half a pixel a trail's length is noise.
         let limit = (trail > 0.5).then(|| tonight * ROUND_SHARE * width / trail);
         (limit, words)
@@ -133,20 +129,17 @@ fn still(facts: &Facts<'_>, options: AdviceOptions, tonight: f64) -> Option<(f64
     let npf = facts.npf_s(options.npf_k);
     match (npf, by_trail) {
         (Some(limit), by_trail) => {
-            let mut why = npf_words(facts, options.npf_k, limit);
+            let mut why = npf_words(options.npf_k, limit);
             if let Some((_, words)) = by_trail {
                 why = format!("{why}; {words}");
             }
-            Some((exposure_within(limit.min(tonight)), why))
+            Some((exposure_within(limit.min(tonight)), why, lens_words(facts)))
         }
         (None, Some((Some(limit), words))) => {
-            let why = format!(
-                "{words}; up to {} they read as round",
-                with_unit(limit, "s")
-            );
-            Some((exposure_within(limit.min(tonight)), why))
+            let why = format!("{words}: round up to {}", with_unit(limit, "s"));
+            Some((exposure_within(limit.min(tonight)), why, String::new()))
         }
-        (None, Some((None, words))) => Some((tonight, words)),
+        (None, Some((None, words))) => Some((tonight, words, String::new())),
         (None, None) => None,
     }
 }
@@ -193,34 +186,27 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
     let highest = f64::from(HIGHEST_ISO.max(tonight));
     let next = nearest_iso(wanted.min(highest));
     let changed = next != tonight && (f64::from(next) / f64::from(tonight)).log2().abs() > 0.2;
+    let level_words = format!("sky at {}", with_unit(level, "%"));
+    let band = format!("{} to {} %", figure(low), figure(high));
+    let why = if stops < 0.0 {
+        let less = figure(-stops);
+        format!("{level_words}, over {band}: {less} stops less leave stars room")
+    } else if stops > 0.0 {
+        format!("{level_words}, under {band}: {} stops more", figure(stops))
+    } else if changed {
+        format!("keeps the {level_words} with the shorter exposure")
+    } else {
+        format!("{level_words}, within {band}")
+    };
     let relative = if linear {
         ""
     } else {
-        " (relative: tone-mapped)"
+        " Levels of these files are relative: they went through a tone curve."
     };
-    let level_words = format!(
-        "the sky is at {} of full scale{relative}",
-        with_unit(level, "%")
+    let detail = format!(
+        "Percent of full scale, against what is common practice. ISO places the level; it makes no \
+         light.{relative}"
     );
-    let band = format!("{} to {} %", figure(low), figure(high));
-    let why = if stops < 0.0 {
-        format!(
-            "{level_words}, over the {band} of common practice: {} stops less leave stars room",
-            figure(-stops)
-        )
-    } else if stops > 0.0 {
-        format!(
-            "{level_words}, under the {band} of common practice: {} stops more",
-            figure(stops)
-        )
-    } else if changed {
-        format!(
-            "keeps the sky at {} with the shorter exposure",
-            with_unit(level, "%")
-        )
-    } else {
-        format!("{level_words}, within the {band} of common practice")
-    };
     Some(Iso {
         still_dark: wanted > 1.4 * highest,
         row: SettingAdvice {
@@ -233,6 +219,7 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
             },
             changed,
             why,
+            detail,
         },
     })
 }
@@ -245,8 +232,7 @@ fn aperture(facts: &Facts<'_>, open_wider: bool) -> Option<SettingAdvice> {
         tonight: format!("f/{}", figure(f_number)),
         next: format!("f/{} or wider", figure(f_number / std::f64::consts::SQRT_2)),
         changed: true,
-        why: format!(
-            "ISO {HIGHEST_ISO} alone leaves the sky dark; one stop wider doubles the light"
-        ),
+        why: format!("ISO {HIGHEST_ISO} leaves the sky dark; a stop doubles the light"),
+        detail: String::new(),
     })
 }

@@ -1,4 +1,4 @@
-//! Interval, frames an hour, how long to go on: the sequence arithmetic of common practice.
+//! Interval and what an hour makes, how long to go on: the sequence arithmetic of common practice.
 
 use super::facts::Facts;
 use super::types::SettingAdvice;
@@ -27,7 +27,6 @@ pub(super) fn rows(facts: &Facts<'_>) -> Vec<SettingAdvice> {
     let interval = interval(facts);
     let next_s = interval.as_ref().map(|advice| advice.next_s);
     rows.extend(interval.map(|advice| advice.row));
-    rows.extend(hourly(facts, next_s));
     rows.extend(duration(facts, next_s));
     rows
 }
@@ -54,66 +53,50 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
     let least = (open + WRITE_PAUSE_S).ceil();
     let open_words = match (measured, open > 1.02 * marked) {
         (true, true) => format!(
-            "the shutter was open {} (read off the trails)",
+            "The shutter was open {}, read off the trails.",
             with_unit(round1(open), "s")
         ),
         (false, true) => format!(
-            "a marked {} may be {}",
+            "A marked {} may be {}.",
             with_unit(marked, "s"),
             with_unit(round1(open), "s")
         ),
-        _ => format!("the shutter was open {}", with_unit(marked, "s")),
+        _ => format!("The shutter was open {}.", with_unit(marked, "s")),
     };
-    let gap = |pause: f64| {
-        let rate = facts.rate_px_s.filter(|_| facts.purpose == Purpose::Trails);
-        rate.map_or_else(String::new, |rate| {
-            let px = rate * pause;
-            format!(", {} px in the trails", number(px, usize::from(px < 10.0)))
-        })
-    };
+    let rate = facts.rate_px_s.filter(|_| facts.purpose == Purpose::Trails);
+    let gap = rate.map_or_else(String::new, |rate| {
+        let px = rate * pause;
+        format!(", {} px in the trails", number(px, usize::from(px < 10.0)))
+    });
+    let pause_words = with_unit(round1(pause), "s");
+    let missed = frames(missing as usize);
     // A film may be paced on purpose; elsewhere a pause only loses light.
     let paced = facts.purpose == Purpose::Timelapse;
-    let (next_s, why) = if (DARK_AFTER_EACH_SHARE * marked..=1.3 * marked).contains(&pause)
-        && !paced
-    {
-        (
-            least,
-            format!(
-                "half of the time nothing was exposed{}: turn off dark subtraction in the camera, or \
-                 shorten the interval; {open_words}",
-                gap(pause)
-            ),
-        )
-    } else if missing > 0 && pause < LONG_PAUSE_SHARE * open {
-        (
-            (tonight + WRITE_PAUSE_S).ceil().max(least),
-            format!(
-                "{} missed at an interval of {}; {open_words}",
-                frames(missing as usize),
-                with_unit(round1(tonight), "s")
-            ),
-        )
-    } else if pause > (LONG_PAUSE_SHARE * open).max(3.0) && !paced {
-        let why = format!(
-            "{open_words}, so {} were lost each time{}",
-            with_unit(round1(pause), "s"),
-            gap(pause)
-        );
+    let half = (DARK_AFTER_EACH_SHARE * marked..=1.3 * marked).contains(&pause) && !paced;
+    let (next_s, why) = if half {
+        let why = format!("{pause_words} lost each time: dark subtraction on?");
         (least, why)
+    } else if missing > 0 && pause < LONG_PAUSE_SHARE * open {
+        let why = format!("{missed} missed at {}", with_unit(round1(tonight), "s"));
+        ((tonight + WRITE_PAUSE_S).ceil().max(least), why)
+    } else if pause > (LONG_PAUSE_SHARE * open).max(3.0) && !paced {
+        (least, format!("{pause_words} lost each time{gap}"))
     } else if missing == 0 {
-        let why = format!(
-            "no frame missed at a pause of {}{}; {open_words}",
-            with_unit(round1(pause), "s"),
-            gap(pause)
-        );
-        (tonight, why)
+        (tonight, format!("no frame missed at a {pause_words} pause"))
     } else {
-        let why = format!("{} missing tonight; {open_words}", frames(missing as usize));
-        (tonight, why)
+        (tonight, format!("{missed} missing tonight"))
     };
     let changed = (next_s - tonight).abs() > 0.5;
+    let next_s = if changed { next_s } else { tonight };
+    let hour = frames_per_hour(next_s).round();
+    let advice = if half {
+        " Half of the time nothing was exposed: turn off dark subtraction in the camera, or shorten the \
+         interval."
+    } else {
+        ""
+    };
     Some(Interval {
-        next_s: if changed { next_s } else { tonight },
+        next_s,
         row: SettingAdvice {
             setting: "Interval",
             tonight: with_unit(round1(tonight), "s"),
@@ -123,48 +106,35 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
                 "the same".to_owned()
             },
             changed,
-            why,
+            why: format!("{why}; {hour} an hour"),
+            detail: format!(
+                "{open_words} A pause of {pause_words}{gap}.{advice} {}",
+                hour_makes(facts, hour)
+            ),
         },
     })
+}
+
+/// What an hour of `frames` makes.
+fn hour_makes(facts: &Facts<'_>, frames: f64) -> String {
+    let film = number(film_s(frames as usize, 24), 1);
+    match facts.purpose {
+        Purpose::Tracked => {
+            let open = facts.exposure_s.unwrap_or(0.0) * frames / 60.0;
+            format!("An hour makes {} minutes of open shutter.", number(open, 0))
+        }
+        Purpose::Timelapse => format!(
+            "An hour makes {film} s of film at 24 a second; under 15 a second motion is not smooth."
+        ),
+        Purpose::Trails | Purpose::Still => {
+            let arc = number(arc_deg(3600.0), 1);
+            format!("An hour turns the sky by {arc}°, or makes {film} s of film at 24 a second.")
+        }
+    }
 }
 
 fn round1(value: f64) -> f64 {
     (10.0 * value).round() / 10.0
-}
-
-/// Frames an hour, with what an hour makes.
-fn hourly(facts: &Facts<'_>, next_s: Option<f64>) -> Option<SettingAdvice> {
-    let tonight = frames_per_hour(facts.set.interval_s?).round();
-    let next = frames_per_hour(next_s.or(facts.set.interval_s)?).round();
-    let changed = (tonight - next).abs() >= 1.0;
-    let film = film_s(next as usize, 24);
-    let film = format!("{} s of film at 24 a second", number(film, 1));
-    let why = match facts.purpose {
-        Purpose::Tracked => facts.exposure_s.map(|t| {
-            let open = next * t / 60.0;
-            format!("{} minutes of open shutter an hour", number(open, 0))
-        })?,
-        Purpose::Timelapse => {
-            format!("an hour makes {film}; under 15 a second motion is not smooth")
-        }
-        Purpose::Trails | Purpose::Still => {
-            format!(
-                "an hour turns the sky by {}°, or makes {film}",
-                number(arc_deg(3600.0), 1)
-            )
-        }
-    };
-    Some(SettingAdvice {
-        setting: "Frames an hour",
-        tonight: number(tonight, 0),
-        next: if changed {
-            number(next, 0)
-        } else {
-            "the same".to_owned()
-        },
-        changed,
-        why,
-    })
 }
 
 /// A longer night where this one makes a short trail or film.
@@ -178,12 +148,13 @@ fn duration(facts: &Facts<'_>, next_s: Option<f64>) -> Option<SettingAdvice> {
         next: hours(next),
         changed: true,
         why,
+        detail: String::new(),
     };
     match facts.purpose {
         Purpose::Trails if span < 0.9 * LONG_TRAIL_S => Some(advice(
             LONG_TRAIL_S,
             format!(
-                "{} are {}° of arc; about two hours, {}°, make a long trail (common practice)",
+                "{} make {}° of arc; long trails need 2 h, {}°",
                 hours(span),
                 number(arc_deg(span), 0),
                 number(arc_deg(LONG_TRAIL_S), 0)
@@ -194,10 +165,9 @@ fn duration(facts: &Facts<'_>, next_s: Option<f64>) -> Option<SettingAdvice> {
             Some(advice(
                 wanted * next_s.unwrap_or(interval),
                 format!(
-                    "{} make {} s at 24 a second; {} make {} s",
+                    "{} make {} s at 24 a second; {wanted} make {} s",
                     frames(count),
                     number(film_s(count, 24), 1),
-                    frames(wanted as usize),
                     number(SHORT_FILM_S, 0)
                 ),
             ))

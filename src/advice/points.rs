@@ -21,5 +21,6 @@ pub(super) fn row(facts: &Facts<'_>, options: AdviceOptions) -> Option<SettingAd
         next: format!("to {}", with_unit(limit, "s")),
         changed: false,
         why: format!("NPF, k = {}{trail}", figure(options.npf_k)),
+        detail: String::new(),
     })
 }

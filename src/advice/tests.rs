@@ -19,6 +19,18 @@ fn has(next: &NextTime, setting: &str) -> bool {
     next.settings.iter().any(|s| s.setting == setting)
 }
 
+/// Two lines of a narrow column.
+fn fits(next: &NextTime) {
+    for row in &next.settings {
+        let long = |text: &str, most: usize| text.chars().count() > most;
+        let cut = long(&row.why, SettingAdvice::WHY_LENGTH)
+            || long(row.setting, SettingAdvice::SETTING_LENGTH)
+            || long(&row.next, 14)
+            || long(&row.tonight, 10);
+        assert!(!cut, "{row:#?}");
+    }
+}
+
 fn got(night: &Night, purpose: Purpose, decisions: &Decisions) -> Outcome {
     let judged = judge(night, purpose, &Thresholds::default());
     outcome(night, 0, &judged.in_force(night, decisions), purpose)
@@ -34,10 +46,11 @@ fn an_hour_of_30_s_frames() {
     };
     let night = calm.night(|_, _| ());
     let next = advice(&night, Purpose::Timelapse);
-    assert_eq!(row(&next, "Frames an hour").tonight, "120");
+    let interval = row(&next, "Interval");
+    assert!(interval.why.ends_with("; 120 an hour"), "{}", interval.why);
     assert!(
-        row(&next, "Frames an hour")
-            .why
+        interval
+            .detail
             .contains("under 15 a second motion is not smooth")
     );
     let film = got(&night, Purpose::Timelapse, &Decisions::new()).film;
@@ -76,11 +89,11 @@ fn a_calm_hour_of_trails_changes_little() {
     assert_eq!(exposure.next, "the same");
     // 2.6 px across at 6.6 px in 32 s, as a marked 30 s may be: 12.6 s.
     assert!(
-        exposure.why.contains("its own width in about 13 s"),
+        exposure.why.contains("its width in 13 s"),
         "{}",
         exposure.why
     );
-    assert!(row(&next, "Duration").why.contains("about two hours, 30°"));
+    assert!(row(&next, "Duration").why.contains("need 2 h, 30°"));
     assert_eq!(row(&next, "Duration").next, "2 h");
     let order: Vec<bool> = next.settings.iter().map(|s| s.changed).collect();
     assert!(
@@ -96,9 +109,9 @@ fn the_interval_allows_for_powers_of_two() {
     let interval = row(&next, "Interval");
     assert_eq!(interval.next, "the same");
     assert!(
-        interval.why.contains("a marked 30 s may be 32 s"),
+        interval.detail.contains("A marked 30 s may be 32 s"),
         "{}",
-        interval.why
+        interval.detail
     );
 
     // With a long pause the advice is 1.067 × 30 + 1 = 33 s, not 31.
@@ -126,8 +139,8 @@ fn dark_subtraction_in_the_camera_is_told_by_its_pause() {
         ..Calm::default()
     };
     let next = advice(&half.night(|_, _| ()), Purpose::Trails);
-    let why = &row(&next, "Interval").why;
-    assert!(why.contains("turn off dark subtraction"), "{why}");
+    let detail = &row(&next, "Interval").detail;
+    assert!(detail.contains("turn off dark subtraction"), "{detail}");
 }
 
 #[test]
@@ -139,7 +152,7 @@ fn missed_frames_ask_for_a_longer_pause() {
     let interval = row(&next, "Interval");
     assert_eq!(interval.next, "33 s");
     assert!(
-        interval.why.starts_with("2 frames missed"),
+        interval.why.starts_with("2 frames missed at 32 s; "),
         "{}",
         interval.why
     );
@@ -156,12 +169,12 @@ fn a_single_frame_is_held_to_npf_with_its_k() {
         let exposure = row(&next, "Exposure").clone();
         assert!(exposure.changed);
         assert!(
-            exposure.why.contains(&format!("NPF with k = {npf_k}")),
+            exposure.why.contains(&format!("NPF (k = {npf_k})")),
             "{}",
             exposure.why
         );
         assert!(
-            exposure.why.contains("trails measured 6.6 px"),
+            exposure.why.contains("trails 6.6 px, width 2.6"),
             "{}",
             exposure.why
         );
@@ -188,7 +201,7 @@ fn a_bright_sky_asks_for_less_and_a_dark_one_for_more() {
     let iso = row(&advice(&bright, Purpose::Trails), "ISO").clone();
     // 43 % to the middle of the band, 14 %: two whole stops.
     assert_eq!((iso.next.as_str(), iso.changed), ("400", true));
-    assert!(iso.why.contains("over the 8 to 25 %"), "{}", iso.why);
+    assert!(iso.why.contains("over 8 to 25 %"), "{}", iso.why);
     let dark = Calm::default().night(|_, m| m.sky.level_pct *= 0.3);
     assert_eq!(row(&advice(&dark, Purpose::Trails), "ISO").next, "6400");
     // Twice too dark for any ISO: open the aperture.
@@ -209,7 +222,7 @@ fn tone_mapped_levels_are_called_relative() {
             .iter()
             .any(|n| n.starts_with("Levels are relative"))
     );
-    assert!(row(&next, "ISO").why.contains("relative"));
+    assert!(row(&next, "ISO").detail.contains("relative"));
     let next = advice(&Calm::default().night(|_, _| ()), Purpose::Trails);
     assert!(
         !next
@@ -244,6 +257,7 @@ fn rows_on_touch_and_dew_need_evidence() {
     let touch = row(&next, "After touching");
     assert_eq!(touch.next, "wait 3 min");
     assert!(touch.why.contains("4 frames"), "{}", touch.why);
+    fits(&next);
     // Frame 95 is 1.4 × as wide, at 21:40 + 94 × 32 s = 22:30.
     assert!(
         row(&next, "Lens warmer").why.contains("from 22:"),
@@ -281,6 +295,7 @@ fn every_why_says_something_and_nothing_panics_on_little() {
             for night in [calm.night(|_, _| ()), put(&inputs, true)] {
                 let next = advice(&night, purpose);
                 assert!(next.settings.iter().all(|s| !s.why.is_empty()));
+                fits(&next);
                 let _ = got(&night, purpose, &Decisions::new());
             }
         }

@@ -40,8 +40,18 @@ pub struct SettingAdvice {
     pub next: String,
     /// Whether it changes.
     pub changed: bool,
-    /// Why, with a number, a time or what was tried.
+    /// Why, with a number, a time or what was tried: two lines of a narrow column,
+    /// [`SettingAdvice::WHY_LENGTH`] characters or so.
     pub why: String,
+    /// What else is to be known, in sentences, for the tip; may be empty.
+    pub detail: String,
+}
+
+impl SettingAdvice {
+    /// What `why` fits in.
+    pub const WHY_LENGTH: usize = 60;
+    /// What `setting` fits in.
+    pub const SETTING_LENGTH: usize = 14;
 }
 
 /// The table, changed settings first.

@@ -135,6 +135,7 @@ fn next_time(next: &NextTime) -> Value {
                 "next": s.next,
                 "changed": s.changed,
                 "why": s.why,
+                "detail": s.detail,
             })
         })
         .collect();

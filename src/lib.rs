@@ -18,6 +18,14 @@
     clippy::module_name_repetitions,
     reason = "a type keeps its full name where it is used away from its room"
 )]
+#![cfg_attr(
+    test,
+    expect(
+        clippy::float_cmp,
+        clippy::disallowed_methods,
+        reason = "tests compare exact values, count small pixels, and make and damage files of their own"
+    )
+)]
 
 pub mod base;
 pub mod sky;

@@ -2,8 +2,11 @@
 //! window again, and that is most of a build.
 #![expect(
     clippy::unwrap_used,
-    clippy::expect_used,
     reason = "a test that cannot go on should stop with a message"
+)]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests make and damage files of their own"
 )]
 #![expect(
     clippy::cast_precision_loss,

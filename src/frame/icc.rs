@@ -68,7 +68,7 @@ fn is_linear(curve: &[u8]) -> Option<bool> {
 mod tests {
     use super::*;
 
-    fn profile(name: &[u8; 4], curve: &[u8]) -> Vec<u8> {
+    fn profile(name: [u8; 4], curve: &[u8]) -> Vec<u8> {
         let mut bytes = vec![0; 128];
         bytes.extend(1_u32.to_be_bytes());
         bytes.extend(name);
@@ -81,33 +81,38 @@ mod tests {
     fn curv(entries: &[u16]) -> Vec<u8> {
         let mut bytes = b"curv\0\0\0\0".to_vec();
         bytes.extend((entries.len() as u32).to_be_bytes());
-        entries.iter().for_each(|e| bytes.extend(e.to_be_bytes()));
+        for entry in entries {
+            bytes.extend(entry.to_be_bytes());
+        }
         bytes.extend([0, 0]);
         bytes
     }
 
     #[test]
     fn exponents() {
-        assert_eq!(light(&profile(b"kTRC", &curv(&[]))), Some(Light::Linear));
-        assert_eq!(light(&profile(b"gTRC", &curv(&[256]))), Some(Light::Linear));
+        assert_eq!(light(&profile(*b"kTRC", &curv(&[]))), Some(Light::Linear));
+        assert_eq!(
+            light(&profile(*b"gTRC", &curv(&[256]))),
+            Some(Light::Linear)
+        );
         let gamma_2_2 = curv(&[563]);
         assert_eq!(
-            light(&profile(b"gTRC", &gamma_2_2)),
+            light(&profile(*b"gTRC", &gamma_2_2)),
             Some(Light::ToneMapped)
         );
         let mut para = b"para\0\0\0\0\0\0\0\0".to_vec();
         para.extend(0x0001_0000_u32.to_be_bytes());
-        assert_eq!(light(&profile(b"rTRC", &para)), Some(Light::Linear));
+        assert_eq!(light(&profile(*b"rTRC", &para)), Some(Light::Linear));
     }
 
     #[test]
     fn tables() {
         assert_eq!(
-            light(&profile(b"kTRC", &curv(&[0, 32_768, 65_535]))),
+            light(&profile(*b"kTRC", &curv(&[0, 32_768, 65_535]))),
             Some(Light::Linear)
         );
         assert_eq!(
-            light(&profile(b"kTRC", &curv(&[0, 14_000, 65_535]))),
+            light(&profile(*b"kTRC", &curv(&[0, 14_000, 65_535]))),
             Some(Light::ToneMapped)
         );
     }
@@ -115,7 +120,7 @@ mod tests {
     #[test]
     fn what_cannot_be_read_says_nothing() {
         assert_eq!(light(&[]), None);
-        assert_eq!(light(&profile(b"desc", b"text")), None);
-        assert_eq!(light(&vec![0xFF; 200]), None);
+        assert_eq!(light(&profile(*b"desc", b"text")), None);
+        assert_eq!(light(&[0xFF; 200]), None);
     }
 }

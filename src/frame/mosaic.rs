@@ -271,7 +271,7 @@ mod tests {
     #[test]
     fn a_pattern_of_six_is_filled_to_the_corners() {
         // Green where x + y is a multiple of three or x equals y + 1 in the pattern: uneven enough.
-        let green = |x: usize, y: usize| (x + y) % 3 == 0 || x == y + 1;
+        let green = |x: usize, y: usize| (x + y).is_multiple_of(3) || x == y + 1;
         let colors = (0..36).map(|i| u8::from(green(i % 6, i / 6))).collect();
         let pattern = Pattern::new(6, 6, colors).unwrap();
         let (fill, size) = (pattern.nearest(GREEN), (13, 11));

@@ -75,7 +75,7 @@ fn whole_night(c: &mut Criterion) {
     let mut group = c.benchmark_group("60 frames of 6 MP, JPEG");
     group
         .sample_size(10)
-        .measurement_time(Duration::from_secs(60));
+        .measurement_time(Duration::from_mins(1));
     for workers in [1, 2] {
         group.bench_function(BenchmarkId::new("engine, workers", workers), |b| {
             b.iter(|| run_through(&folder, workers));

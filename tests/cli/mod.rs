@@ -321,8 +321,8 @@ fn lists_are_written_once() {
     assert_eq!(said.code, 1, "one is unreadable: {}", said.err);
     assert!(said.out.is_empty());
     let list = |name: &str| fs::read_to_string(user.path("out/lists").join(name)).unwrap();
-    let (used, rejected) = (list("used.txt"), list("rejected.txt"));
-    assert_eq!(used.lines().count() + rejected.lines().count(), 5);
+    let (kept, rejected) = (list("used.txt"), list("rejected.txt"));
+    assert_eq!(kept.lines().count() + rejected.lines().count(), 5);
     let name = first.file_name().unwrap().to_string_lossy().into_owned();
     assert!(rejected.lines().any(|line| line == name), "{rejected}");
 

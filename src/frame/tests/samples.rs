@@ -1,4 +1,4 @@
-//! Sample for sample, against the formulas that tests/reference/make_samples.py wrote.
+//! Sample for sample, against the formulas that `tests/reference/make_samples.py` wrote.
 
 use super::reference;
 use crate::frame::tone::srgb_to_linear;

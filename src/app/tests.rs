@@ -9,7 +9,7 @@ use crate::advice::NextTime;
 use crate::engine::{Derived, Effect, NightId, Progress, Report};
 use crate::frame::Facts;
 use crate::night::{self, Night, Row, Set, Typical};
-use crate::verdict::{Finding, Judged, Judgement, Offer, Purpose, Reason, Verdict};
+use crate::verdict::{Decisions, Finding, Judged, Judgement, Offer, Purpose, Reason, Verdict};
 
 fn row(shot: usize) -> Row {
     Row {
@@ -82,7 +82,7 @@ fn opened(count: usize, doubtful: &[usize]) -> Model {
     let id = model.opening.as_ref().unwrap().id;
     let title = "a".to_owned();
     let (paths, supplied) = (Vec::new(), Vec::new());
-    let decisions = Default::default();
+    let decisions = Decisions::default();
     report(
         &mut model,
         Report::Opened {

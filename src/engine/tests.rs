@@ -172,7 +172,7 @@ impl Bench {
     /// Takes reports until `last` says one is the last, that one included; what came after it
     /// waits for the next call.
     fn until(&mut self, last: impl Fn(&Report) -> bool) -> Vec<Report> {
-        let deadline = Instant::now() + Duration::from_secs(60);
+        let deadline = Instant::now() + Duration::from_mins(1);
         let mut taken = Vec::new();
         loop {
             let mut fresh = std::mem::take(&mut self.late);

@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn conditions_and_words_all_hold() {
-        let row = row(Some(3.14), 900);
+        let row = row(Some(3.12), 900);
         assert!(takes("width > 3", &row));
         assert!(takes("width>3 stars<=900", &row));
         assert!(takes("Cloud width = 3.1", &row));

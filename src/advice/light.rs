@@ -6,9 +6,10 @@ use super::types::{AdviceOptions, SettingAdvice};
 use crate::verdict::Purpose;
 use crate::verdict::words::{figure, number, with_unit};
 
-/// Sky levels to aim at, percent of full scale in linear light. Common practice: high enough that
-/// the sky covers the read noise, low enough that stars keep room.
-const SKY_BAND_PCT: (f64, f64) = (8.0, 25.0);
+/// Sky levels to aim at, percent of full scale in linear light: high enough that the sky covers the
+/// read noise, low enough that stars keep room. Common practice puts the sky's peak between a fifth
+/// and a half of the camera's histogram, which the sRGB curve makes 3.3 to 21 % of linear light.
+const SKY_BAND_PCT: (f64, f64) = (4.0, 20.0);
 /// The same in files put through a tone curve, taken back through the sRGB curve: their levels are
 /// relative, so only extremes are told.
 const TONE_MAPPED_BAND_PCT: (f64, f64) = (2.0, 25.0);
@@ -92,6 +93,15 @@ fn trails_why(facts: &Facts<'_>) -> Option<String> {
 }
 
 /// "NPF (k = 2) passes 8.1 s".
+fn stops_words(stops: f64) -> String {
+    let unit = if (stops - 1.0).abs() < 0.05 {
+        "stop"
+    } else {
+        "stops"
+    };
+    format!("{} {unit}", figure(stops))
+}
+
 fn npf_words(k: f64, limit: f64) -> String {
     format!("NPF (k = {}) passes {}", figure(k), with_unit(limit, "s"))
 }
@@ -189,10 +199,10 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
     let level_words = format!("sky at {}", with_unit(level, "%"));
     let band = format!("{} to {} %", figure(low), figure(high));
     let why = if stops < 0.0 {
-        let less = figure(-stops);
-        format!("{level_words}, over {band}: {less} stops less leave stars room")
+        let less = stops_words(-stops);
+        format!("{level_words}, over {band}: {less} less for stars to have room")
     } else if stops > 0.0 {
-        format!("{level_words}, under {band}: {} stops more", figure(stops))
+        format!("{level_words}, under {band}: {} more", stops_words(stops))
     } else if changed {
         format!("keeps the {level_words} with the shorter exposure")
     } else {

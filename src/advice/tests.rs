@@ -201,7 +201,7 @@ fn a_bright_sky_asks_for_less_and_a_dark_one_for_more() {
     let iso = row(&advice(&bright, Purpose::Trails), "ISO").clone();
     // 43 % to the middle of the band, 14 %: two whole stops.
     assert_eq!((iso.next.as_str(), iso.changed), ("400", true));
-    assert!(iso.why.contains("over 8 to 25 %"), "{}", iso.why);
+    assert!(iso.why.contains("over 4 to 20 %"), "{}", iso.why);
     let dark = Calm::default().night(|_, m| m.sky.level_pct *= 0.3);
     assert_eq!(row(&advice(&dark, Purpose::Trails), "ISO").next, "6400");
     // Twice too dark for any ISO: open the aperture.

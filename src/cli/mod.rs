@@ -16,7 +16,8 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use clap::error::ErrorKind;
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::filter::{LevelFilter, Targets};
+use tracing_subscriber::prelude::*;
 
 use crate::engine::{NightId, OpenRequest};
 use args::{Cli, Command};
@@ -116,11 +117,15 @@ fn window_request(cli: &Cli) -> Option<Box<OpenRequest>> {
 /// `NIGHTLOUPE_LOG` says what is logged to stderr; only errors unless it is set. Panics of foreign
 /// decoders are caught and become a frame's error, so they are logged rather than splashed.
 fn start_logging() {
-    let filter = EnvFilter::try_from_env("NIGHTLOUPE_LOG")
-        .unwrap_or_else(|_| EnvFilter::new("error,rawler=off"));
-    tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
+    let asked = std::env::var("NIGHTLOUPE_LOG").ok();
+    let filter: Targets = asked.and_then(|text| text.parse().ok()).unwrap_or_else(|| {
+        Targets::new()
+            .with_default(tracing::Level::ERROR)
+            .with_target("rawler", LevelFilter::OFF)
+    });
+    tracing_subscriber::registry()
+        .with(tracing_subscriber::fmt::layer().with_writer(std::io::stderr))
+        .with(filter)
         .init();
     let before = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {

@@ -33,16 +33,29 @@ fn row(setting: &'static str, tonight: String, next: String, why: String) -> Set
 }
 
 fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
-    let finding = facts
-        .finding(Reason::Defocus)
-        .find(|f| f.rows.len() >= LEAST_RUN)?;
+    // Where light was lost as well, that leads the finding.
+    let findings = [Reason::Defocus, Reason::FewStars].into_iter();
+    let mut findings = findings.flat_map(|reason| facts.finding(reason));
+    let wide = |f: &&Finding| {
+        let rows = f
+            .rows
+            .iter()
+            .filter(|&&at| facts.tells_of(at, Reason::Defocus));
+        rows.count() >= LEAST_RUN
+    };
+    let finding = findings.find(wide)?;
     let first = *finding.rows.first()?;
     let from = facts.clock(first).map_or_else(
         || "part of the night".to_owned(),
         |clock| format!("from {clock}"),
     );
     let count = frames(finding.rows.len());
-    let why = format!("{count} had wider stars {from}");
+    let how = if finding.reason == Reason::Defocus {
+        "wider"
+    } else {
+        "wider, fainter"
+    };
+    let why = format!("{count} had {how} stars {from}");
     Some(if facts.reaches(finding, End::Last) {
         SettingAdvice {
             detail: "Wider to the end, as dew makes them; without dew, check the focus again then."
@@ -88,7 +101,7 @@ fn touched(facts: &Facts<'_>) -> Option<SettingAdvice> {
         "0 s".to_owned(),
         format!("wait {} min", number(minutes, 0)),
         format!(
-            "{} trailed up to {excess} longer than the sky made them",
+            "{} trailed up to {excess} too long",
             frames(finding.rows.len())
         ),
     ))
@@ -119,8 +132,9 @@ fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
         .filter_map(|&at| facts.moved_px(at))
         .reduce(f64::max)
         .filter(|px| *px > 0.0);
+    let up_to = if rows.len() > 1 { "up to " } else { "" };
     let most = most.map_or_else(String::new, |px| {
-        format!(", by up to {}", with_unit(px, "px"))
+        format!(", by {up_to}{}", with_unit(px, "px"))
     });
     Some(SettingAdvice {
         detail: "Low, weighted and untouched it stands best; hang no bag that swings.".to_owned(),

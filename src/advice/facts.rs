@@ -109,17 +109,22 @@ impl<'a> Facts<'a> {
         Some(format!("{:02}:{:02}", minutes / 60, minutes % 60))
     }
 
-    /// How far the camera moved in or before a frame by what was told of it, px.
+    /// How far the camera moved in or before a frame by what was told of it, px: where it came to
+    /// rest again, else how much too long trails are.
     pub(super) fn moved_px(&self, row: usize) -> Option<f64> {
-        let evidence = self.judgements.get(row)?.evidence.iter();
-        let moves = evidence
-            .filter(|e| e.unit == "px")
-            .filter_map(|e| match e.reason {
-                Reason::Knock => Some(e.measured),
-                Reason::Trailed => Some((e.measured - e.baseline).abs()),
-                _ => None,
-            });
-        moves.reduce(f64::max)
+        let evidence = &self.judgements.get(row)?.evidence;
+        let last_of = |reason| {
+            let mut all = evidence.iter().rev();
+            all.find(|e| e.reason == reason && e.unit == "px")
+        };
+        let knock = last_of(Reason::Knock).map(|e| e.measured);
+        knock.or_else(|| last_of(Reason::Trailed).map(|e| (e.measured - e.baseline).abs()))
+    }
+
+    /// Whether anything of `reason` was told of a frame.
+    pub(super) fn tells_of(&self, row: usize, reason: Reason) -> bool {
+        let judgement = self.judgements.get(row);
+        judgement.is_some_and(|j| j.evidence.iter().any(|e| e.reason == reason))
     }
 
     pub(super) fn finding(&self, reason: Reason) -> impl Iterator<Item = &'a Finding> {

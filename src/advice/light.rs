@@ -156,13 +156,13 @@ fn still(facts: &Facts<'_>, options: AdviceOptions, tonight: f64) -> Option<(f64
 
 fn tracked(facts: &Facts<'_>, tonight: f64) -> Option<(f64, String)> {
     let elongation = facts.elongation?;
-    let round = format!("stars are {} times as long as wide", number(elongation, 2));
+    let round = format!("stars {} times as long as wide", number(elongation, 2));
     let trail = facts.trail_px.zip(facts.width_px);
     match trail.filter(|(trail, width)| *trail > ROUND_SHARE * width) {
         Some((trail, width)) => {
             let next = exposure_within(tonight * ROUND_SHARE * width / trail);
             let drift = with_unit(trail, "px");
-            let why = format!("{round}: a drift of {drift} in {}", with_unit(tonight, "s"));
+            let why = format!("{round}: {drift} of drift in {}", with_unit(tonight, "s"));
             Some((next, why))
         }
         None => Some((tonight, round)),

@@ -264,6 +264,20 @@ fn rows_on_touch_and_dew_need_evidence() {
         "{next:#?}"
     );
     assert!(next.notes.iter().any(|n| n.contains("makers")));
+    // Where light was lost first, dew is still dew.
+    let dew = Calm::default().night(|n, m| {
+        if n >= 80 {
+            m.fwhm_px = m.fwhm_px.map(|w| w * (1.0 + (n - 79) as f64 / 60.0));
+            m.star_count = (f64::from(m.star_count) * 0.5) as u32;
+        }
+    });
+    let why = row(&advice(&dew, Purpose::Trails), "Lens warmer")
+        .why
+        .clone();
+    assert!(
+        why.starts_with("40 frames had wider, fainter stars"),
+        "{why}"
+    );
 }
 
 #[test]

@@ -7,7 +7,7 @@ use super::table::Table;
 use crate::advice::{NextTime, SettingAdvice, outcome};
 use crate::night::Kind;
 use crate::verdict::words::{frames, number, plural};
-use crate::verdict::{Decisions, Finding, Purpose, answer, tally};
+use crate::verdict::{Decisions, Finding, Purpose, Verdict, answer, tally};
 
 /// Widest line.
 pub const WIDTH: usize = 100;
@@ -79,7 +79,11 @@ fn findings(text: &mut String, table: &Table<'_>, which: usize) {
     }
     text.push_str("\nWhat was found\n");
     for finding in found {
-        let word = finding.verdict.word();
+        // What speaks against no frame is no verdict.
+        let word = match finding.verdict {
+            Verdict::Keep => "note",
+            verdict => verdict.word(),
+        };
         line(text, &format!("  {word:<8}  "), &finding.title);
         line(text, "            ", &finding.evidence);
         if let Some(offer) = finding.offers.first() {

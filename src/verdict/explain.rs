@@ -22,7 +22,7 @@ pub fn explain(e: &Evidence) -> String {
         ),
         Reason::Trailed => format!("Trails {measured}, {usual} is usual{past}."),
         Reason::Knock if e.quantity == LASTING_JUMP => {
-            format!("The camera moved {measured} before this frame and stayed so.")
+            format!("The camera moved {measured} here and stayed so.")
         }
         Reason::Knock if e.quantity == DOUBLED_STARS => {
             format!("Stars doubled, {measured} apart: the camera moved while it was open.")

@@ -27,17 +27,26 @@ pub(super) fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
     let mut jumps = BTreeMap::new();
     for group in &night.groups {
         let rows = group.rows.iter().filter_map(|&row| night.rows.get(row));
-        let (shots, points): (Vec<usize>, Vec<Point>) = rows
-            .filter_map(|row| {
-                let length_only = row.derived.shift_px.map(|shift| [shift, 0.0]);
-                Some((row.shot, row.derived.shift_xy_px.or(length_only)?))
-            })
-            .unzip();
+        let pointed = rows.filter_map(|row| {
+            let length_only = row.derived.shift_px.map(|shift| [shift, 0.0]);
+            let point = row.derived.shift_xy_px.or(length_only)?;
+            let doubled = row.measure.as_deref()?.double_peak.is_some();
+            Some((row.shot, point, doubled))
+        });
+        let (shots, points, doubled): (Vec<usize>, Vec<Point>, Vec<bool>) = pointed.collect();
         let scatter_px = scatter(&points);
-        for (at, &shot) in shots.iter().enumerate() {
-            if let Some(jump) = jump(&points, at) {
-                jumps.insert(shot, Jump { scatter_px, ..jump });
+        let mut told: Vec<Option<Jump>> = (0..points.len()).map(|at| jump(&points, at)).collect();
+        for at in 1..told.len() {
+            if let [Some(during), Some(after)] = &mut told[at - 1..=at]
+                && doubled.get(at - 1) == Some(&true)
+            {
+                // Half way there while the shutter was open: the move belongs to that frame.
+                during.lasting_px = during.lasting_px.max(std::mem::take(&mut after.lasting_px));
             }
+        }
+        for (&shot, jump) in shots.iter().zip(told) {
+            let jump = jump.map(|jump| (shot, Jump { scatter_px, ..jump }));
+            jumps.extend(jump);
         }
     }
     jumps

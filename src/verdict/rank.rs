@@ -2,7 +2,8 @@
 //!
 //! A frame is as good as a star of given light stands out in it: the light that came through, over
 //! the noise of one sample and the square root of the star's area (width², times how long it is).
-//! A streak or a clipped sky counts against it. In tone-mapped files noise is not comparable, so
+//! A streak or a clipped sky counts against it, and a doubtful frame comes after all that are not: a
+//! knock may leave its stars narrow. In tone-mapped files noise is not comparable, so
 //! the square root of the sky's level, to which the noise of the light is proportional, stands in.
 
 use super::types::Judgement;
@@ -16,14 +17,18 @@ pub(super) fn rank(night: &Night, judgements: &mut [Judgement]) {
     for set in &night.sets {
         let linear = set.main_group.and_then(|g| night.groups.get(g));
         let linear = linear.is_some_and(|group| group.linear);
+        let verdict = |at: usize| judgements.get(at).map(|j| j.verdict).unwrap_or_default();
         let mut worth: Vec<(f64, usize)> = set
             .frames
             .iter()
             .filter_map(|&at| Some((worth(night, set, night.rows.get(at)?, linear)?, at)))
-            .filter(|&(_, at)| judgements.get(at).is_some_and(|j| j.verdict.is_used()))
+            .filter(|&(_, at)| verdict(at).is_used())
             .collect();
-        // Equal frames keep the order of capture.
-        worth.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        // Frames without doubt first; equal frames keep the order of capture.
+        worth.sort_by(|a, b| {
+            let surer = verdict(a.1).cmp(&verdict(b.1));
+            surer.then(b.0.total_cmp(&a.0)).then(a.1.cmp(&b.1))
+        });
         for (place, (_, at)) in (1..).zip(worth) {
             if let Some(judgement) = judgements.get_mut(at) {
                 judgement.rank = Some(place);

@@ -243,16 +243,18 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
         }
         Reason::Trailed => format!("trails {far}{measured}, {usual} is usual{which}"),
         Reason::Knock if e.quantity == LASTING_JUMP => {
-            let after = match told.purpose {
-                Purpose::Trails => ": a kink in every trail from there",
-                Purpose::Timelapse => ": the film jumps there",
-                Purpose::Still | Purpose::Tracked => "",
-            };
-            format!("the camera moved {measured} between {at} and {frame}{after}")
+            let bent = bent(told.purpose);
+            format!("the camera moved {measured} between {at} and {frame}{bent}")
         }
-        Reason::Knock if e.quantity == DOUBLED_STARS => {
-            format!("stars doubled, {measured} apart{which}: the camera moved while it was open")
-        }
+        Reason::Knock if e.quantity == DOUBLED_STARS => match moved_for_good(told, at) {
+            Some(by) => {
+                let bent = bent(told.purpose);
+                format!("stars doubled: the camera moved {by} during frame {frame}{bent}")
+            }
+            None => format!(
+                "stars doubled, {measured} apart{which}: the camera moved while it was open"
+            ),
+        },
         Reason::Knock => format!("the film jumps {far}{measured}, seen 1920 px wide{which}"),
         Reason::Defocus => format!("stars {far}{measured} wide, {usual} when sharp{which}"),
         Reason::FewStars if e.unit == "mag" => {
@@ -293,6 +295,22 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
         }
     };
     Some(if first { capital(&words) } else { words })
+}
+
+/// What a new pointing does to the result.
+const fn bent(purpose: Purpose) -> &'static str {
+    match purpose {
+        Purpose::Trails => ": a kink in every trail from there",
+        Purpose::Timelapse => ": the film jumps there",
+        Purpose::Still | Purpose::Tracked => "",
+    }
+}
+
+/// How far the camera moved in a frame and stayed, "7.6 px".
+fn moved_for_good(told: &Told<'_>, place: usize) -> Option<String> {
+    let evidence = &told.judgement(place)?.evidence;
+    let jump = evidence.iter().find(|e| e.quantity == LASTING_JUMP)?;
+    Some(with_unit(jump.measured, jump.unit))
 }
 
 pub(super) fn gap_clause(told: &Told<'_>, cluster: &Cluster) -> String {

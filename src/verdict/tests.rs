@@ -375,7 +375,11 @@ fn a_frame_with_doubled_stars_was_knocked() {
         }
     });
     for (n, row) in night.rows.iter_mut().enumerate() {
-        row.derived.shift_xy_px = Some(if n < 93 { [0.1, 0.2] } else { [6.6, 4.2] });
+        row.derived.shift_xy_px = Some(match n {
+            0..93 => [0.1, 0.2],
+            93 => [2.7, 1.8],
+            _ => [6.6, 4.2],
+        });
     }
     let trails = judged(&night, Purpose::Trails);
     assert_eq!(numbers(&trails, Verdict::Doubtful), "94");
@@ -384,8 +388,16 @@ fn a_frame_with_doubled_stars_was_knocked() {
         (finding.reason, finding.title.as_str()),
         (Reason::Knock, "Knock, frame 94")
     );
-    assert!(finding.evidence.starts_with("Stars doubled, 7.6 px apart"));
+    assert!(
+        finding
+            .evidence
+            .starts_with("Stars doubled: the camera moved 7.6 px during frame 94: a kink")
+    );
+    assert_eq!(trails.events.len(), 1, "{:#?}", trails.events);
     assert_eq!(trails.events[0].label, "knock");
+    // However sharp it is, it is not the best of the night.
+    let still = judged(&night, Purpose::Still);
+    assert_eq!(still.judgements[93].rank, Some(120));
     let stack = judged(&night, Purpose::Tracked);
     assert_eq!(numbers(&stack, Verdict::Reject), "94");
 }

@@ -1,6 +1,8 @@
 //! Simulated frames against their truth, read by the real readers and measured by the real
 //! measuring.
 
+mod night;
+
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 

@@ -50,10 +50,12 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
         |clock| format!("from {clock}"),
     );
     let count = frames(finding.rows.len());
-    let how = if finding.reason == Reason::Defocus {
-        "wider"
-    } else {
+    let rows = finding.rows.iter();
+    let fainter = rows.filter(|&&at| facts.tells_of(at, Reason::FewStars));
+    let how = if 2 * fainter.count() > finding.rows.len() {
         "wider, fainter"
+    } else {
+        "wider"
     };
     let why = format!("{count} had {how} stars {from}");
     Some(if facts.reaches(finding, End::Last) {

@@ -25,6 +25,10 @@ pub(super) fn detail(told: &Told<'_>, cluster: &Cluster) -> String {
 }
 
 /// What the worst frame of the cluster shows for `reason`.
+#[expect(
+    clippy::too_many_lines,
+    reason = "one arm a reason: a table of sentences"
+)]
 fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String> {
     let (at, e) = worst(told, cluster, reason)?;
     let frame = at + 1;

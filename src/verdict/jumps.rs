@@ -10,6 +10,7 @@ const JUMP_SIDE: usize = 5;
 
 /// How the pointing of one frame differs from its neighbours', px.
 #[derive(Debug, Clone, Copy, Default)]
+#[expect(clippy::struct_field_names, reason = "units stand in names")]
 pub(super) struct Jump {
     /// From the frames before and from those after, the smaller: an odd frame.
     pub(super) stray_px: f64,

@@ -217,7 +217,7 @@ fn tab_goes_from_the_top_to_the_foot() {
             window.harness.key_press(Key::Tab);
             window.harness.run();
             let focused = (window.harness.root().children_recursive())
-                .find(|node| node.is_focused())
+                .find(egui_kittest::Node::is_focused)
                 .map(|node| node.accesskit_node().label().unwrap_or_default());
             let name = focused.unwrap_or_default();
             if order.first() == Some(&name) {

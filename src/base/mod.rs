@@ -7,10 +7,12 @@
 //! radians inside formulas, times in seconds. A unit is in the type or at the end of the name.
 
 pub mod atomic;
+pub mod estimate;
 pub mod linalg;
 pub mod plane;
 pub mod robust;
 pub mod spin2;
 
+pub use estimate::Estimate;
 pub use plane::Plane;
 pub use spin2::Spin2;

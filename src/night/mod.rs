@@ -29,8 +29,8 @@ mod turn_tests;
 mod warning_tests;
 
 pub use types::{
-    Derived, FrameInput, FrameState, Group, Kind, Night, NightOptions, Row, Series, Set, Settings,
-    SkyTurn, Typical,
+    Derived, FrameInput, FrameState, Group, GroupStars, Kind, Night, NightOptions, Row, Series,
+    Set, Settings, SkyNoise, SkyTurn, StarLight, Transfer, Typical,
 };
 
 /// Puts the night together from what is known so far. Called again as frames are measured; costs

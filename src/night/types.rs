@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::base::Estimate;
 use crate::frame::{CameraKey, Facts, Orientation, Supplied};
 use crate::measure::FrameMeasure;
 
@@ -270,6 +271,73 @@ pub struct Group {
     pub stars: Option<Series>,
     /// Whether all its measured frames are linear.
     pub linear: bool,
+    /// What pairs of its frames, and dark frames, tell of the sensor at this ISO; `None` until they
+    /// are measured. Once they are, it is there with its reasons even when it tells nothing.
+    pub transfer: Option<Transfer>,
+}
+
+/// The photon transfer of a camera at one ISO setting: how light becomes numbers, green pixels.
+///
+/// From σ² = K·(μ − μ_dark) + σ_dark² over tiles of differing level (EMVA Standard 1288). Groups of
+/// one camera at one ISO share it but for `sky`. All errors are standard errors.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Transfer {
+    /// Gain K, numbers of the file an electron. `None` when it cannot be told, or the file's numbers
+    /// have no unit (floats); [`Estimate::inverse`] makes it e⁻/DN.
+    pub gain_dn_per_e: Option<Estimate>,
+    /// Noise of a pixel in the dark, e⁻: reading out, with the dark current of the exposure.
+    pub read_noise_e: Option<Estimate>,
+    /// Electrons from black to full scale.
+    pub full_scale_e: Option<Estimate>,
+    /// Noise of one pixel of sky, split, at the level of this group's frames.
+    pub sky: Option<SkyNoise>,
+    /// Pairs of frames that went in, from all groups of this camera and ISO.
+    pub pairs: usize,
+    /// Dark (or bias) frames that went in.
+    pub darks: usize,
+    /// Why values are missing or uncertain, a sentence each, for a person.
+    pub remarks: Vec<String>,
+}
+
+/// Noise of one green pixel of sky in e⁻, split into where it comes from. The parts add in squares.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SkyNoise {
+    /// The sky's level above black, e⁻.
+    pub level_e: f64,
+    /// All of it in one frame.
+    pub total_e: f64,
+    /// Shot noise of the light: √level.
+    pub shot_e: f64,
+    /// Read noise with dark current; `None` when read noise is not known.
+    pub read_e: Option<f64>,
+    /// Fixed pattern: what is the same in both frames of a pair from pixel to pixel. `None` when the
+    /// pairs cannot tell it from none.
+    pub fixed_e: Option<f64>,
+    /// σ of whole rows against their neighbours, when it exceeds what random noise makes of them.
+    pub row_banding_e: Option<f64>,
+    /// The same of columns.
+    pub column_banding_e: Option<f64>,
+}
+
+/// The same stars seen at several settings: see `star_light`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StarLight {
+    /// Stars that were found in every group listed and clipped in none: those that `snr` is of.
+    pub stars: usize,
+    /// One entry a group asked for, in that order; `None` where its stars did not match.
+    pub groups: Vec<Option<GroupStars>>,
+}
+
+/// What the common stars are in one group.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GroupStars {
+    /// Signal-to-noise of the median common star in one frame of this group.
+    pub snr: Estimate,
+    /// How much fainter a star this group shows than the first one listed, mag per frame (0 for
+    /// itself): 2.5·log10 of the signal-to-noise ratio, median over the common stars.
+    pub deeper_mag: Estimate,
+    /// Share of the stars found in every group whose cores are clipped here, percent.
+    pub clipped_pct: f64,
 }
 
 /// A night's table.

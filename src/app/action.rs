@@ -43,6 +43,16 @@ pub enum Action {
     NextTolerance,
     /// Read in another light.
     SetTheme(Theme),
+    /// Read in the next light.
+    NextTheme,
+    /// The system is dark (or, false, light): followed until a theme is chosen.
+    SystemIsDark(bool),
+    /// How bright the red light is, percent.
+    SetBrightness(u8),
+    /// Larger (or, false, smaller) text.
+    ScaleText(bool),
+    /// The window is this large, points: width, height.
+    KeepWindow(f32, f32),
     /// Show the camera with this index.
     ChooseSet(usize),
     /// Choose the frame at this place.

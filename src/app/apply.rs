@@ -42,9 +42,15 @@ impl Model {
             Action::NextPurpose => self.set_purpose(next_purpose(self.purpose), effects),
             Action::NextTolerance => {
                 self.advice = self.advice.with_next_k();
+                self.keep_tolerance(effects);
                 self.derive_again(effects);
             }
-            Action::SetTheme(theme) => self.theme = theme,
+            Action::SetTheme(theme) => self.set_theme(theme, effects),
+            Action::NextTheme => self.set_theme(self.comfort.theme.next(), effects),
+            Action::SystemIsDark(is_dark) => self.follow_system(is_dark),
+            Action::SetBrightness(pct) => self.set_brightness(pct, effects),
+            Action::ScaleText(larger) => self.scale_text(larger, effects),
+            Action::KeepWindow(width, height) => self.keep_window((width, height), effects),
             Action::SetVerdict(_)
             | Action::FollowAdvice
             | Action::TakeOffer(..)

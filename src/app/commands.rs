@@ -403,6 +403,33 @@ pub const COMMANDS: &[Command] = &[
         |m| with_night(m, Action::ToggleMarks)
     ),
     command!(
+        "theme",
+        "Next light",
+        "Read in the next light: day, dark, red",
+        Window,
+        [letter('T')],
+        |_| Some(Action::NextTheme)
+    ),
+    command!(
+        "larger",
+        "Larger text",
+        "Larger text, up to twice",
+        Window,
+        [
+            Chord::ctrl(Key::Char('+'), false),
+            Chord::ctrl(Key::Char('='), false)
+        ],
+        |_| Some(Action::ScaleText(true))
+    ),
+    command!(
+        "smaller",
+        "Smaller text",
+        "Smaller text",
+        Window,
+        [Chord::ctrl(Key::Char('-'), false)],
+        |_| Some(Action::ScaleText(false))
+    ),
+    command!(
         "night",
         "Night",
         "The night at a glance",

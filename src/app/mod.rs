@@ -11,6 +11,7 @@ pub mod commands;
 pub mod deciding;
 pub mod model;
 pub mod open_night;
+pub mod preferences;
 pub mod reports;
 pub mod title;
 pub mod undo;
@@ -19,6 +20,7 @@ pub use action::Action;
 pub use commands::{COMMANDS, Chord, Command, Key};
 pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
 pub use open_night::{Answer, FindingKey, OpenNight, PictureState};
+pub use preferences::Comfort;
 pub use title::title;
 pub use undo::{Step, UndoStack};
 

@@ -5,6 +5,7 @@ use crate::engine::{NightId, OpenRequest, Progress, Recent};
 use crate::verdict::{Purpose, Thresholds};
 
 use super::open_night::OpenNight;
+use super::preferences::Comfort;
 
 /// A page of the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -152,8 +153,8 @@ pub struct Model {
     pub frame_fills: bool,
     /// Judged as.
     pub purpose: Purpose,
-    /// Read in this light.
-    pub theme: Theme,
+    /// How the window is read.
+    pub comfort: Comfort,
     /// The open night.
     pub night: Option<OpenNight>,
     /// What is being opened.

@@ -81,8 +81,7 @@ impl Model {
                 self.tell(format!("{what} is saved: {}", to.display()), false);
             }
             Report::Recents(recents) => self.recents = Some(recents),
-            // Only one theme is reachable so far, and the purpose belongs to each night.
-            Report::Preferences(_) => {}
+            Report::Preferences(kept) => self.recall(&kept),
             Report::Trouble {
                 text,
                 fatal_to_open,

@@ -17,6 +17,8 @@ pub(super) struct Measured {
     /// What the person decided in the window.
     pub(super) decisions: Decisions,
     pub(super) took_s: f64,
+    /// Frames that had been measured before.
+    pub(super) kept: usize,
 }
 
 impl Measured {
@@ -49,7 +51,7 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
     let is_sample = request.sample;
     engine.run(Effect::Open(Box::new(request)));
     let bar = Bar::new();
-    let (mut opened, mut latest) = (None, None);
+    let (mut opened, mut latest, mut kept) = (None, None, 0);
     loop {
         for report in engine.reports() {
             match report {
@@ -66,7 +68,10 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                     opened = Some((title, decisions));
                 }
                 Report::Derived { derived, .. } => latest = Some(derived),
-                Report::Progress { progress, .. } => bar.show(&progress),
+                Report::Progress { progress, .. } => {
+                    kept = progress.kept;
+                    bar.show(&progress);
+                }
                 Report::Finished { took_s, .. } => {
                     bar.end();
                     let unlikely = || "The night ended before it was opened.".to_owned();
@@ -76,6 +81,7 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                         derived: latest.ok_or_else(unlikely)?,
                         decisions,
                         took_s,
+                        kept,
                     });
                 }
                 Report::Trouble {

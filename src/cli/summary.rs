@@ -73,10 +73,22 @@ fn unreadable(measured: &Measured) -> String {
 fn speed(measured: &Measured) -> String {
     let rows = measured.derived.night.rows.len();
     let took = measured.took_s;
-    format!(
-        "{} in {} s, {} a second.\n",
-        frames(rows),
-        number(took, 1),
-        number(rows as f64 / took.max(1e-3), 1)
-    )
+    let new = rows.saturating_sub(measured.kept);
+    let mut words = match new {
+        0 => format!("{}, all measured before", frames(rows)),
+        _ if new == rows => format!("{} in {} s", frames(rows), number(took, 1)),
+        _ => {
+            let took = number(took, 1);
+            format!("{}, {new} of them measured now, in {took} s", frames(rows))
+        }
+    };
+    if new > 1 {
+        let _ = write!(
+            words,
+            ", {} a second",
+            number(new as f64 / took.max(1e-3), 1)
+        );
+    }
+    words.push_str(".\n");
+    words
 }

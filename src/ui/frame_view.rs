@@ -72,7 +72,7 @@ impl<'a> Seen<'a> {
             turn,
             group: self.row.group,
             usual_level: group.and_then(|g| g.sky).map(|sky| sky.median / 100.0),
-            theme: cx.model.theme,
+            theme: cx.model.comfort.theme,
         }
     }
 

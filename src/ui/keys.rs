@@ -52,6 +52,10 @@ fn of_key(pressed: Pressed, modifiers: Modifiers) -> Option<Chord> {
         Pressed::Escape => Key::Escape,
         Pressed::Num1 => Key::Char('1'),
         Pressed::Num4 => Key::Char('4'),
+        // Without Ctrl they come as text.
+        Pressed::Plus if modifiers.command => Key::Char('+'),
+        Pressed::Equals if modifiers.command => Key::Char('='),
+        Pressed::Minus if modifiers.command => Key::Char('-'),
         other => {
             let mut letters = other.name().chars();
             let letter = letters.next().filter(char::is_ascii_uppercase)?;

@@ -42,11 +42,11 @@ mod verdict_buttons;
 mod whiskers;
 pub mod widgets;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use egui::{Context, Ui};
 
-use crate::app::{self, Action, Model, Page, Theme};
+use crate::app::{self, Action, Comfort, Model, Page};
 use crate::engine::{Engine, OpenRequest};
 
 pub use fold::Fold;
@@ -67,7 +67,10 @@ pub struct Cx<'a> {
 pub struct App {
     engine: Engine,
     model: Model,
-    theme: Option<Theme>,
+    /// What the context was last set to.
+    comfort: Option<Comfort>,
+    /// How large the window is when it neither fills the screen nor is hidden.
+    size: Option<egui::Vec2>,
     /// The window's title as the system shows it.
     title: String,
     frame_block: frame_block::State,
@@ -82,11 +85,25 @@ pub struct App {
 /// # Errors
 /// When there is no display or no way to draw on it, in words.
 pub fn run(open: Option<OpenRequest>) -> Result<(), String> {
+    // The engine comes first: it knows how large the window was, and opens what is asked for while
+    // the window is being made.
+    let context = Arc::new(OnceLock::<Context>::new());
+    let engine = Engine::new(0, {
+        let context = Arc::clone(&context);
+        Arc::new(move || {
+            if let Some(context) = context.get() {
+                context.request_repaint();
+            }
+        })
+    });
+    let mut app = App::new(engine, open);
+    app.hear();
+    let (width, height) = app.model.comfort.window_points.unwrap_or((1440.0, 900.0));
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("nightloupe")
             .with_title("nightloupe")
-            .with_inner_size([1440.0, 900.0])
+            .with_inner_size([width, height])
             .with_min_inner_size([960.0, 640.0]),
         ..Default::default()
     };
@@ -94,9 +111,9 @@ pub fn run(open: Option<OpenRequest>) -> Result<(), String> {
         "nightloupe",
         options,
         Box::new(move |cx| {
-            let ctx = cx.egui_ctx.clone();
-            let engine = Engine::new(0, Arc::new(move || ctx.request_repaint()));
-            Ok(Box::new(App::new(engine, open)))
+            // Only this window sets it, once.
+            drop(context.set(cx.egui_ctx.clone()));
+            Ok(Box::new(app))
         }),
     )
     .map_err(|error| error.to_string())
@@ -109,7 +126,8 @@ impl App {
         let mut app = Self {
             engine,
             model: Model::default(),
-            theme: None,
+            comfort: None,
+            size: None,
             title: String::new(),
             frame_block: frame_block::State::default(),
             frames_page: frames_page::State::default(),
@@ -137,11 +155,16 @@ impl App {
         }
     }
 
-    /// Takes in what the engine has said and what was typed or dropped.
-    pub fn take_in(&mut self, ctx: &Context) {
+    /// Takes in what the engine has said.
+    fn hear(&mut self) {
         for report in self.engine.reports() {
             self.apply(Action::Report(Box::new(report)));
         }
+    }
+
+    /// Takes in what the engine has said and what was typed or dropped.
+    pub fn take_in(&mut self, ctx: &Context) {
+        self.hear();
         let dropped: Vec<_> = ctx.input(|input| {
             (input.raw.dropped_files.iter())
                 .map(|file| file.path().to_path_buf())
@@ -167,13 +190,16 @@ impl App {
     /// Draws the window into `ui` and applies what was done in it.
     pub fn draw(&mut self, ui: &mut Ui) {
         let ctx = ui.ctx().clone();
-        if self.theme != Some(self.model.theme) {
-            theme::apply(&ctx, self.model.theme);
+        if let Some(system) = ctx.system_theme() {
+            self.apply(Action::SystemIsDark(system == egui::Theme::Dark));
+        }
+        if self.comfort != Some(self.model.comfort) {
+            theme::apply(&ctx, &self.model.comfort);
             ui.set_style(ctx.global_style());
-            self.theme = Some(self.model.theme);
+            self.comfort = Some(self.model.comfort);
         }
         self.put_title(&ctx);
-        let tokens = Tokens::of(self.model.theme);
+        let tokens = Tokens::of(self.model.comfort.theme);
         let mut actions = Vec::new();
         let area = ui.max_rect();
         let cx = Cx {
@@ -217,6 +243,7 @@ impl App {
             status::show(ui, cx, &mut actions);
         });
         warnings::show(ui, cx, &mut actions);
+        theme::dim(&ctx, &self.model.comfort);
         keep_arrows(&ctx);
         for action in actions {
             self.apply(action);
@@ -234,6 +261,17 @@ impl eframe::App for App {
 
     fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
         self.draw(ui);
+        let viewport = ui.input(|input| input.viewport().clone());
+        // In points without the text scale, as it is asked for at the start.
+        let scale = ui.ctx().zoom_factor();
+        let is_usual = viewport.maximized != Some(true) && viewport.fullscreen != Some(true);
+        self.size = (viewport.inner_rect.filter(|_| is_usual)).map(|r| r.size() * scale);
+    }
+
+    fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
+        if let Some(size) = self.size {
+            self.apply(Action::KeepWindow(size.x.round(), size.y.round()));
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use egui::{Color32, CornerRadius, FontFamily, FontId, Stroke, TextStyle, Visuals};
 
-use crate::app::Theme;
+use crate::app::{Comfort, Theme};
 use crate::verdict::Verdict;
 
 /// Every colour the window paints with. Hue means a verdict and nothing else.
@@ -230,8 +230,12 @@ pub mod size {
     pub const TICK: f32 = 11.0;
 }
 
-/// Applies the theme to a context: colours, type, spacing, no motion.
-pub fn apply(ctx: &egui::Context, theme: Theme) {
+/// Applies what the person reads best to a context: colours, type, spacing, no motion.
+pub fn apply(ctx: &egui::Context, comfort: &Comfort) {
+    let theme = comfort.theme;
+    // The commands' table has the keys for the size of text, and the store remembers it.
+    ctx.options_mut(|options| options.zoom_with_keyboard = false);
+    ctx.set_zoom_factor(f32::from(comfort.text_scale_pct) / 100.0);
     let visuals = Tokens::of(theme).visuals(theme);
     ctx.set_theme(if theme == Theme::Day {
         egui::Theme::Light
@@ -256,6 +260,17 @@ pub fn apply(ctx: &egui::Context, theme: Theme) {
         ]
         .into();
     });
+}
+
+/// Dims the whole window, pictures and tips too, when the red light is turned down.
+pub fn dim(ctx: &egui::Context, comfort: &Comfort) {
+    if comfort.theme != Theme::Red || comfort.brightness_pct >= 100 {
+        return;
+    }
+    let veil = Color32::from_black_alpha(255 - (f32::from(comfort.brightness_pct) * 2.55) as u8);
+    let over_all = egui::LayerId::new(egui::Order::Debug, egui::Id::unique("veil"));
+    ctx.layer_painter(over_all)
+        .rect_filled(ctx.content_rect(), 0.0, veil);
 }
 
 #[cfg(test)]

@@ -1,12 +1,13 @@
 //! The bar at the top: open, pages, purpose, undo, keys.
 
-use egui::{Align, Layout, Popup, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align, Layout, Popup, Rect, Role, Sense, Slider, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::theme::{self, size};
 use super::widgets::{self, Button, Look};
 use super::{Cx, inside};
 use crate::app::commands::command;
-use crate::app::{Action, Page};
+use crate::app::preferences::LEAST_BRIGHTNESS_PCT;
+use crate::app::{Action, Page, Theme};
 use crate::verdict::Purpose;
 
 /// What each purpose is about.
@@ -152,6 +153,40 @@ fn purpose_menu(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     });
 }
 
+/// The light the window is read in, from the right; a menu where room is short.
+fn light(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+    let comfort = cx.model.comfort;
+    if cx.fold.narrow {
+        let button = Button::new(comfort.theme.label()).name("Light").menu();
+        let button = button.show(ui, cx.t).on_hover_text(comfort.theme.tip());
+        Popup::menu(&button).show(|ui| {
+            for theme in Theme::ALL {
+                let choice = ui.selectable_label(theme == comfort.theme, theme.label());
+                if choice.on_hover_text(theme.tip()).clicked() {
+                    actions.push(Action::SetTheme(theme));
+                }
+            }
+        });
+    } else {
+        let options = Theme::ALL.map(|theme| (theme, theme.label(), theme.tip()));
+        let picked = widgets::segments(ui, cx.t, "Light", &options, comfort.theme);
+        actions.extend(picked.map(Action::SetTheme));
+    }
+    if comfort.theme == Theme::Red {
+        let mut pct = comfort.brightness_pct;
+        ui.spacing_mut().slider_width = 56.0;
+        // The rail is painted in this: it carries meaning, so it has to be seen.
+        ui.visuals_mut().widgets.inactive.bg_fill = cx.t.line2;
+        let slider = Slider::new(&mut pct, LEAST_BRIGHTNESS_PCT..=100).show_value(false);
+        let slider = ui.add(slider);
+        let tip = format!("How bright the red light is: {pct} %");
+        let label = widgets::text(ui, "Brightness", size::SMALL, cx.t.ink2);
+        if slider.labelled_by(label.id).on_hover_text(tip).changed() {
+            actions.push(Action::SetBrightness(pct));
+        }
+    }
+}
+
 /// What stands at the right end, from the right.
 fn ends(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     let keys = Button::new("Keys")
@@ -160,6 +195,7 @@ fn ends(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     if keys.on_hover_text("All keys (?)").clicked() {
         actions.push(Action::ToggleKeys);
     }
+    light(ui, cx, actions);
     if cx.model.night.is_none() {
         return;
     }

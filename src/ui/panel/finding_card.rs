@@ -197,12 +197,24 @@ impl<'a> Card<'a> {
         let taken = advised.filter(|_| enter && self.done.is_none());
         actions.extend(taken.map(|offer| Action::TakeOffer(self.key, offer)));
         let toggled = response.clicked() && taken.is_none();
-        response.on_hover_text(if is_open {
+        response.on_hover_ui(|ui| self.tip(ui, cx, is_open));
+        toggled
+    }
+
+    /// All that speaks for it; folded, what stands in the card first.
+    fn tip(&self, ui: &mut Ui, cx: Cx<'_>, is_open: bool) {
+        if !is_open {
+            widgets::text(ui, &self.finding.evidence, size::SMALL, cx.t.ink);
+        }
+        if self.finding.detail != self.finding.evidence {
+            widgets::text(ui, &self.finding.detail, size::SMALL, cx.t.ink);
+        }
+        let click = if is_open {
             "Click to fold"
         } else {
-            &self.finding.evidence
-        });
-        toggled
+            "Click to open"
+        };
+        widgets::text(ui, click, size::SMALL, cx.t.ink3);
     }
 
     /// The one button of a finding in a line; its width with room about it comes back.

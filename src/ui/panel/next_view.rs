@@ -182,6 +182,9 @@ fn row_view(ui: &mut Ui, cx: Cx<'_>, row: &SettingAdvice, layout: RowLayout, wid
         let at = pos2(rect.left() + PAD + from, rect.top() + 4.0);
         painter.galley(at, galley, cx.t.ink);
     }
+    if !row.detail.is_empty() {
+        response.on_hover_text(&row.detail);
+    }
 }
 
 fn note_view(ui: &mut Ui, cx: Cx<'_>, galley: Arc<Galley>) {

@@ -1,10 +1,12 @@
 //! What can be said on the command line.
 
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::engine::{OpenRequest, Supplied};
+use crate::sky::Site;
 use crate::verdict::Purpose;
 
 const AFTER_HELP: &str = "\
@@ -196,6 +198,10 @@ pub(super) struct NightArgs {
     #[arg(long, value_name = "±HH:MM", value_parser = offset_s, allow_hyphen_values = true)]
     pub(super) utc_offset: Option<i32>,
 
+    /// Where the night was shot, in degrees, north and east positive; else as the frames say
+    #[arg(long, value_name = "LAT,LON", value_parser = Site::from_str, allow_hyphen_values = true)]
+    pub(super) site: Option<Site>,
+
     /// Pixel pitch in micrometres, if the frames do not say
     #[arg(long, value_name = "X", value_parser = positive)]
     pub(super) pixel_um: Option<f64>,
@@ -266,6 +272,7 @@ impl NightArgs {
                 pixel_um: self.pixel_um,
                 offset_s: self.utc_offset,
             },
+            site: self.site,
             purpose: self.purpose.into(),
             ..OpenRequest::default()
         }
@@ -346,6 +353,31 @@ mod tests {
             measure.night.request().supplied_for_all.offset_s,
             Some(-12_600)
         );
+    }
+
+    #[test]
+    fn a_place_is_taken_by_every_command_that_opens_a_night() {
+        for words in [
+            "measure ridge",
+            "advise ridge",
+            "export ridge --to out --list",
+        ] {
+            let cli = parse(&format!("{words} --site -23.7,-68.2")).unwrap();
+            let night = match cli.command {
+                Some(Command::Measure(measure)) => measure.night,
+                Some(Command::Advise(night)) => night,
+                Some(Command::Export(export)) => export.night,
+                other => panic!("{other:?}"),
+            };
+            assert_eq!(
+                night.request().site,
+                Site::new(-23.7, -68.2).ok(),
+                "{words}"
+            );
+        }
+        let told = parse("measure ridge --site 95,10").unwrap_err();
+        assert_eq!(told.exit_code(), 2);
+        assert!(told.to_string().contains("latitude comes first"), "{told}");
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::advice::{AdviceOptions, NextTime};
 pub use crate::base::atomic::Existing;
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::Night;
+use crate::sky::Site;
 pub use crate::store::Recent;
 use crate::verdict::{Decisions, Judged, Purpose, Thresholds};
 
@@ -31,6 +32,8 @@ pub struct OpenRequest {
     pub linear: Option<bool>,
     /// Facts the user supplied for every camera (command line).
     pub supplied_for_all: Supplied,
+    /// Where the night was shot, said for it alone (command line).
+    pub site: Option<Site>,
     /// Judge for this.
     pub purpose: Purpose,
     /// With these thresholds.

@@ -80,6 +80,8 @@ impl Session {
             options: NightOptions {
                 supplied: supplied.iter().cloned().collect(),
                 supplied_for_all: request.supplied_for_all,
+                site: request.site,
+                usual_site: None,
             },
             judging: Judging {
                 purpose: request.purpose,

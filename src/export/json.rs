@@ -8,10 +8,12 @@ use serde_json::{Value, json};
 use super::columns::{COLUMNS, Cell, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
+use crate::night::Place;
 use crate::verdict::{Event, Finding};
 
 /// Writes the table as one JSON object: `frames` with the names of the CSV (null where there is no
-/// value), `findings`, `events` and `next_time` (one entry a set).
+/// value), `site` (null when it is not known), `findings`, `events` and `next_time` (one entry a
+/// set).
 ///
 /// # Errors
 /// What `out` says.
@@ -37,9 +39,10 @@ impl Serialize for Whole<'_> {
         let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
         let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
         let events: Vec<Value> = judged.events.iter().map(|e| event(e, &name)).collect();
-        let mut map = serializer.serialize_map(Some(6))?;
+        let mut map = serializer.serialize_map(Some(7))?;
         map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
         map.serialize_entry("purpose", &judged.purpose)?;
+        map.serialize_entry("site", &self.table.night.place.map(site))?;
         map.serialize_entry("frames", &Frames(self.table))?;
         map.serialize_entry("findings", &findings)?;
         map.serialize_entry("events", &events)?;
@@ -47,6 +50,15 @@ impl Serialize for Whole<'_> {
         map.serialize_entry("next_time", &next)?;
         map.end()
     }
+}
+
+/// Where the night was shot and how that is known: `given`, `frames` or `usual`.
+fn site(place: Place) -> Value {
+    json!({
+        "latitude_deg": place.site.latitude_deg,
+        "longitude_deg": place.site.longitude_deg,
+        "from": place.from.word(),
+    })
 }
 
 struct Frames<'a>(&'a Table<'a>);

@@ -20,6 +20,7 @@ mod turn_stars;
 mod turn;
 mod pointing;
 mod derive;
+mod place;
 mod warnings;
 #[cfg(test)]
 mod tests;
@@ -29,8 +30,8 @@ mod turn_tests;
 mod warning_tests;
 
 pub use types::{
-    Derived, FrameInput, FrameState, Group, GroupStars, Kind, Night, NightOptions, Row, Series,
-    Set, Settings, SkyNoise, SkyTurn, StarLight, Transfer, Typical,
+    Derived, FrameInput, FrameState, Group, GroupStars, Kind, Night, NightOptions, Place,
+    PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight, Transfer, Typical,
 };
 
 /// Puts the night together from what is known so far. Called again as frames are measured; costs
@@ -38,6 +39,7 @@ pub use types::{
 #[must_use]
 pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     let mut night = order::arrange(inputs, options);
+    night.place = place::tell(&night, options);
     groups::assign(&mut night);
     kinds::tell(&mut night);
     groups::fill(&mut night);

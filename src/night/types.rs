@@ -7,6 +7,7 @@ use std::sync::Arc;
 use crate::base::Estimate;
 use crate::frame::{CameraKey, Facts, Orientation, Supplied};
 use crate::measure::FrameMeasure;
+use crate::sky::Site;
 
 /// What is known of one shot.
 #[derive(Debug, Clone)]
@@ -42,6 +43,42 @@ pub struct NightOptions {
     pub supplied: BTreeMap<CameraKey, Supplied>,
     /// Facts supplied for every camera (command line); they win over `supplied`.
     pub supplied_for_all: Supplied,
+    /// Where the night was shot (command line): wins over what the frames say.
+    pub site: Option<Site>,
+    /// Where the user shoots, kept from before: for nights whose frames do not say.
+    pub usual_site: Option<Site>,
+}
+
+/// How it is known where a night was shot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PlaceFrom {
+    /// Said for this night.
+    Given,
+    /// Written in the frames.
+    Frames,
+    /// The user's usual place.
+    Usual,
+}
+
+impl PlaceFrom {
+    /// The word in tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Given => "given",
+            Self::Frames => "frames",
+            Self::Usual => "usual",
+        }
+    }
+}
+
+/// Where a night was shot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// The place.
+    pub site: Site,
+    /// How it is known.
+    pub from: PlaceFrom,
 }
 
 /// What a frame is of.
@@ -351,6 +388,8 @@ pub struct Night {
     pub groups: Vec<Group>,
     /// Clock reading (see [`crate::frame::TakenAt::clock_s`]) at `time_s` = 0.
     pub start_clock_s: Option<f64>,
+    /// Where it was shot, where that is known.
+    pub place: Option<Place>,
     /// Frames not measured yet.
     pub pending: usize,
     /// What the user should know about the night as a whole: no time zone, mixed sizes, …

@@ -85,6 +85,8 @@ fn wrong_usage_is_two_and_help_is_none() {
         &["measure"][..],
         &["measure", "ridge", "--wat"],
         &["measure", "ridge", "--utc-offset", "1"],
+        &["measure", "ridge", "--site", "47.25"],
+        &["measure", "ridge", "--site", "12.5,247.25"],
         &["measure", "ridge", "--csv", "-", "--json", "-"],
         &["export", "ridge", "--to", "out"],
         &["sample", "made", "--scene", "dinner"],

@@ -18,18 +18,22 @@ pub mod field;
 mod greens;
 mod ground;
 mod hot;
+mod lens;
 mod noise;
+mod profile;
 mod saturation;
 mod scatter;
 mod shape;
 mod sky;
+mod spread;
 mod stars;
 mod streaks;
-mod trail;
 pub mod types;
 
 #[cfg(test)]
 mod accuracy;
+#[cfg(test)]
+mod heldout;
 #[cfg(test)]
 mod odd;
 #[cfg(test)]
@@ -45,7 +49,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 6;
+pub const MEASURE_VERSION: u32 = 7;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;

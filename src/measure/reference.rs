@@ -107,9 +107,10 @@ fn the_same_stars_have_the_same_places_fluxes_and_shapes() {
             (f64::from(star.flux) - flux).abs() < 0.043,
             "{star:?} {row:?}"
         );
-        // A least-squares Gaussian is what the moments settle at.
+        // A least-squares Gaussian is what the moments settle at. These stars are Gaussian along
+        // their long axis too, which a trail is not: read as trails they are up to 2 % narrower.
         assert!(
-            (f64::from(star.fwhm_px) / fwhm - 1.0).abs() < 0.01,
+            (f64::from(star.fwhm_px) / fwhm - 1.0).abs() < 0.025,
             "{star:?} {row:?}"
         );
         assert!(

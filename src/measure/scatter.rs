@@ -87,7 +87,7 @@ impl Scatter {
 
 /// Model variances, px⁴: photon noise and the rest.
 fn models(snr: f32, short2: f64, length: f64) -> (f64, f64) {
-    // The long axis settles between the moments of a Gaussian and of an even trail (trail.rs).
+    // The long axis settles between the moments of a Gaussian and of an even trail (spread.rs).
     let photons = (short2 + length * length / 9.0) / f64::from(snr).max(1.0);
     let rest = 0.1 * short2 + 0.02 * length * length;
     (photons.powi(2).max(1e-99), rest.powi(2).max(1e-99))

@@ -3,8 +3,8 @@
 use super::background::Mesh;
 use super::blobs::Blob;
 use super::field::SmoothField;
+use super::lens::Lens;
 use super::shape::{Moments, Shape, measure_shape};
-use super::trail::trail;
 use super::types::{Star, StarFlags};
 use super::{fair, hot};
 use crate::base::robust::median;
@@ -67,16 +67,15 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         ..Shaped::default()
     };
     let hot_floor = (0.8 * hot::SHARPEST_SIGMA).powi(2);
+    let mut found: Vec<(Shape, bool)> = Vec::with_capacity(picked.len());
     for blob in picked.into_iter().filter_map(|index| blobs.get(index)) {
         let window = (1.5 * blob.length()).clamp(12.0, LARGEST_WINDOW);
-        let sigma = noise.at(blob.x, blob.y);
-        let place = (blob.x, blob.y);
         let shape = measure_shape(
             samples,
             mesh.plane_at(blob.x, blob.y),
-            place,
+            (blob.x, blob.y),
             blob.moments,
-            sigma,
+            noise.at(blob.x, blob.y),
             window,
         );
         let Some(shape) = shape else { continue };
@@ -84,11 +83,22 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             shaped.too_sharp += 1;
             continue;
         }
-        shaped.stars.push(Measured {
-            star: star_of(&shape, is_blended(blob, &shape, &by_row)),
-            moments: shape.moments,
-        });
+        let blended = is_blended(blob, &shape, &by_row);
+        found.push((shape, blended));
     }
+    let good: Vec<Shape> = found
+        .iter()
+        .filter(|(shape, blended)| !blended && is_good(shape))
+        .map(|(shape, _)| *shape)
+        .collect();
+    let lens = Lens::learn(samples, mesh, noise, &good);
+    shaped.stars = found
+        .iter()
+        .map(|(shape, blended)| Measured {
+            star: star_of(shape, *blended, &lens),
+            moments: shape.moments,
+        })
+        .collect();
     drop_sharp(&mut shaped);
     drop_repeats(&mut shaped);
     shaped
@@ -168,17 +178,23 @@ fn is_blended(blob: &Blob, shape: &Shape, by_row: &[&Blob]) -> bool {
         })
 }
 
-fn star_of(shape: &Shape, blended: bool) -> Star {
+/// Whether a shape may speak for the lens.
+fn is_good(shape: &Shape) -> bool {
+    shape.settled && !shape.clipped && !shape.at_edge && shape.snr >= f64::from(LEAST_SNR)
+}
+
+fn star_of(shape: &Shape, blended: bool, lens: &Lens) -> Star {
     let (long, short) = shape.moments.axes();
+    let reading = lens.read(shape.moments);
     Star {
         x_px: shape.x as f32,
         y_px: shape.y as f32,
         flux: shape.flux as f32,
         peak: shape.peak as f32,
         snr: shape.snr as f32,
-        fwhm_px: (SIGMA_TO_FWHM * short.max(0.0).sqrt()) as f32,
+        fwhm_px: reading.fwhm as f32,
         elongation: (long / short).sqrt() as f32,
-        trail: trail(shape.moments),
+        trail: reading.trail,
         flags: StarFlags {
             clipped: shape.clipped,
             at_edge: shape.at_edge,
@@ -196,8 +212,9 @@ pub(super) fn width_and_elongation(
     used: &[Measured],
     field: Option<&SmoothField>,
 ) -> (Option<f64>, Option<f64>) {
-    let (mut across, mut along) = (Vec::new(), Vec::new());
+    let (mut across, mut along, mut factors) = (Vec::new(), Vec::new(), Vec::new());
     for m in used {
+        factors.push(f64::from(m.star.fwhm_px) / m.moments.axes().1.sqrt());
         let (x, y) = (f64::from(m.star.x_px), f64::from(m.star.y_px));
         let angle = field.map_or(0.0, |f| f.at(x, y).angle_deg());
         along.push(m.moments.along(angle));
@@ -205,8 +222,9 @@ pub(super) fn width_and_elongation(
     }
     let (across, along) = (median(&mut across), median(&mut along));
     let fwhm = across
-        .filter(|a| *a > 0.0)
-        .map(|a| SIGMA_TO_FWHM * a.sqrt());
+        .zip(median(&mut factors))
+        .filter(|(across, _)| *across > 0.0)
+        .map(|(across, factor)| factor * across.sqrt());
     let elongation = across
         .zip(along)
         .filter(|(across, _)| *across > 0.0)

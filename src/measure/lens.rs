@@ -297,7 +297,8 @@ mod tests {
                 let off = got.trail.length_px() / length - 1.0;
                 assert!(off.abs() < 0.004, "{wings} {length}: {off}");
                 let off = got.fwhm / spread.fwhm(scale) - 1.0;
-                assert!(off.abs() < 0.01, "{wings} {length}: width {off}");
+                // The pixel's share is the frame's, not this star's.
+                assert!(off.abs() < 0.02, "{wings} {length}: width {off}");
             }
         }
     }

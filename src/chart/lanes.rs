@@ -340,8 +340,10 @@ mod tests {
             length_px,
             length_error_px: 0.1,
             centre_px: length_px,
+            centre_error_px: 0.05,
             max_px: length_px,
             angle_deg: None,
+            angle_error_deg: None,
         });
         Row {
             shot: place,

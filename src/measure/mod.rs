@@ -42,7 +42,8 @@ mod reference;
 mod scene;
 
 pub use types::{
-    DoublePeak, FieldCell, FieldMap, FrameMeasure, SkyValues, Star, StarFlags, Streak, TrailValues,
+    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, SkyValues, Star, StarFlags, Streak,
+    TrailCause, TrailValues, WidthPlane,
 };
 
 use crate::frame::Samples;
@@ -166,7 +167,8 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     let used_stars: Vec<Star> = used.iter().map(|m| m.star).collect();
     out.stars_used = used.len() as u32;
     out.field = field::field_map(&used_stars, size);
-    let map = field::SmoothField::fit(&used_stars, size);
+    let (map, models) = field::map_and_models(&used_stars, size);
+    out.models = models;
     out.trail = map.as_ref().map(|map| map.values(&used_stars, size));
     (out.fwhm_px, out.elongation) = stars::width_and_elongation(&used, map.as_ref());
     if out.star_count == 0 {
@@ -200,6 +202,7 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
 fn note_double_peak(out: &mut FrameMeasure, double: DoublePeak) {
     out.trail = None;
     out.field = FieldMap::default();
+    out.models = None;
     out.elongation = None;
     out.remarks.push(format!(
         "Most stars show two peaks {:.1} px apart: the camera moved during the exposure, and no \

@@ -78,11 +78,84 @@ pub struct TrailValues {
     pub length_error_px: f64,
     /// At the frame's centre, px.
     pub centre_px: f64,
+    /// Standard error of `centre_px`.
+    pub centre_error_px: f64,
     /// Largest over the sky, px.
     pub max_px: f64,
     /// At the frame's centre in sensor coordinates, anticlockwise from image right, [0, 180).
     /// `None` where the trail there is too short to have a direction.
     pub angle_deg: Option<f64>,
+    /// Standard error of `angle_deg`.
+    pub angle_error_deg: Option<f64>,
+}
+
+/// What drew a frame's trails, as far as one frame can tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TrailCause {
+    /// Nothing: stars are round.
+    Still,
+    /// One motion, the same everywhere: a mount, wind, a knock; or the sky through a long lens.
+    Uniform,
+    /// Blur that grows from the frame's centre, along the radius or across it: the lens.
+    Lens,
+    /// The camera turning against the sky.
+    Turning,
+    /// That and the lens.
+    TurningAndLens,
+}
+
+/// Trails and widths of a frame by each explanation.
+///
+/// A misfit is the rms of what the explanation leaves of the stars' vectors, over what they scatter
+/// by themselves: 1 says all there is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FieldModels {
+    /// The simplest explanation that none beats clearly.
+    pub best: TrailCause,
+    /// Misfit of no trail at all.
+    pub still: f64,
+    /// Misfit of one motion everywhere.
+    pub uniform: f64,
+    /// Misfit of blur growing from the centre.
+    pub lens: f64,
+    /// Misfit of a turning camera.
+    pub turning: f64,
+    /// Misfit of a turning camera and blur growing from the centre.
+    pub turning_and_lens: f64,
+    /// The one motion everywhere.
+    pub uniform_trail: Spin2,
+    /// The pole of the turning, px; it may be far outside the frame. `None` when the camera does not
+    /// roll.
+    pub pole_px: Option<(f64, f64)>,
+    /// L² that blur adds at the corners beyond the turning, px²: radial above 0, tangential below.
+    /// A roll about the very centre is the same as tangential blur.
+    pub lens_growth_px2: f64,
+    /// Standard error of `lens_growth_px2`.
+    pub lens_growth_error_px2: f64,
+    /// Widths across the trail.
+    pub width: WidthPlane,
+}
+
+/// Star widths over the frame: a plane, which a tilted sensor makes, and a bowl.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WidthPlane {
+    /// FWHM at the frame's centre, px.
+    pub centre_px: f64,
+    /// Change of FWHM from the left edge to the right, px.
+    pub right_px: f64,
+    /// Standard error of `right_px`.
+    pub right_error_px: f64,
+    /// Change of FWHM from the top edge to the bottom, px.
+    pub down_px: f64,
+    /// Standard error of `down_px`.
+    pub down_error_px: f64,
+    /// Change from the centre to the corners, the plane apart, px.
+    pub corner_px: f64,
+    /// Standard error of `corner_px`.
+    pub corner_error_px: f64,
+    /// Spread about one width everywhere, over that about plane and bowl, ≥ about 1.
+    pub flat_misfit: f64,
 }
 
 /// The sky of one frame, percent of full scale above black, linear light.
@@ -171,6 +244,8 @@ pub struct FrameMeasure {
     pub double_peak: Option<DoublePeak>,
     /// Field map of trails and widths.
     pub field: FieldMap,
+    /// What explains trails and widths over the frame, when enough stars carry a shape.
+    pub models: Option<FieldModels>,
     /// Sky values; for every decoded frame.
     pub sky: SkyValues,
     /// Robust σ of one green sample of sky, percent of full scale.
@@ -203,6 +278,7 @@ impl FrameMeasure {
             trail: None,
             double_peak: None,
             field: FieldMap::default(),
+            models: None,
             sky: SkyValues {
                 level_pct: 0.0,
                 gradient_pct: 0.0,

@@ -46,8 +46,10 @@ pub(super) fn starry() -> FrameMeasure {
         length_px: 2.0,
         length_error_px: 0.1,
         centre_px: 2.0,
+        centre_error_px: 0.05,
         max_px: 2.5,
         angle_deg: Some(30.0),
+        angle_error_deg: None,
     });
     measure
 }

@@ -64,8 +64,10 @@ impl Calm {
                     length_px: about(length_px, 0.02),
                     length_error_px: 0.05,
                     centre_px: length_px,
+                    centre_error_px: 0.05,
                     max_px: about(RATE_PX_S * self.exposure_s, 0.01),
                     angle_deg: Some(30.0),
+                    angle_error_deg: None,
                 });
                 m.sky.level_pct = about(10.5 * drift, 0.008);
                 m.sky.centre_pct = m.sky.level_pct;

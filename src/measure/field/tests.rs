@@ -78,13 +78,15 @@ fn what_is_not_clear_of_its_error_is_no_length() {
     assert!(half > 0.0 && half < clear);
 }
 
-/// As [`stars`], with the trails that `trail` gives at each place.
+/// As [`stars`], with the trails that `trail` gives at each place and the scatter that goes with
+/// their length.
 fn stars_by(seed: u64, count: usize, trail: impl Fn(f64, f64) -> Spin2) -> Vec<Star> {
-    let mut stars = stars(seed, count, Spin2::default(), 60.0, 0.3);
+    let mut stars = stars(seed, count, Spin2::default(), 15.0, 0.1);
     for star in &mut stars {
         let here = trail(f64::from(star.x_px), f64::from(star.y_px));
-        star.trail.cos += here.cos;
-        star.trail.sin += here.sin;
+        let longer = 1.0 + here.length_px().powi(2) / 9.0;
+        star.trail.cos = longer * star.trail.cos + here.cos;
+        star.trail.sin = longer * star.trail.sin + here.sin;
     }
     stars
 }
@@ -98,7 +100,7 @@ fn wide() -> Camera {
 fn a_wide_lens_reads_true_at_centre_edge_and_corner() {
     for pole in [[0.0, -1.0, 0.0], [0.3, -0.7, 0.5], [0.1, -0.05, 1.0]] {
         let pole = crate::sky::projection::unit(pole);
-        let truth = |x, y| trail_at(&wide(), pole, x, y, 400.0).unwrap().trail();
+        let truth = |x, y| trail_at(&wide(), pole, x, y, 200.0).unwrap().trail();
         let (mut worst, mut centre) = (0.0_f64, 0.0);
         for seed in 0..20 {
             let stars = stars_by(seed, 200, truth);
@@ -109,7 +111,7 @@ fn a_wide_lens_reads_true_at_centre_edge_and_corner() {
             let off = map.length_at(599.5, 399.5) - truth(599.5, 399.5).length_px();
             centre += off / 20.0;
         }
-        assert!(worst < 0.5, "{pole:?}: {worst}");
+        assert!(worst < 0.6, "{pole:?}: {worst}");
         assert!(centre.abs() < 0.03, "{pole:?}: {centre}");
     }
 }
@@ -117,7 +119,7 @@ fn a_wide_lens_reads_true_at_centre_edge_and_corner() {
 #[test]
 fn each_explanation_is_told_from_the_others() {
     let pole = crate::sky::projection::unit([0.3, -0.7, 0.5]);
-    let sky = |x, y| trail_at(&wide(), pole, x, y, 400.0).unwrap().trail();
+    let sky = |x, y| trail_at(&wide(), pole, x, y, 150.0).unwrap().trail();
     let lens = |x: f64, y: f64| {
         let (u, v) = ((x - 599.5) / 600.0, (y - 399.5) / 600.0);
         // 9 px² along the radius at the corner.

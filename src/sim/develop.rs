@@ -7,9 +7,6 @@ use image::{ExtendedColorType, ImageDecoder, ImageEncoder, ImageResult};
 use super::camera::{BLACK_DN, NEUTRAL, RANGE_DN, WHITE_DN, bayer};
 use crate::base::Plane;
 
-/// JPEG quality of the camera.
-const QUALITY: u8 = 93;
-
 /// Variance that bilinear interpolation of green adds to a star, px², as a mean over pixels: none
 /// on a green pixel, ½ along each axis on the others.
 pub(crate) const DEMOSAIC_VARIANCE: f64 = 0.25;
@@ -99,15 +96,16 @@ fn mirror(i: usize, n: usize) -> (usize, usize) {
     (before, after)
 }
 
-/// Encodes 8-bit RGB with an Exif block.
+/// Encodes 8-bit RGB with an Exif block at a quality of 1 to 100.
 pub(crate) fn encode(
     rgb: &[u8],
     width: usize,
     height: usize,
+    quality: u8,
     exif: Vec<u8>,
 ) -> ImageResult<Vec<u8>> {
     let mut file = Vec::with_capacity(width * height);
-    let mut encoder = JpegEncoder::new_with_quality(&mut file, QUALITY);
+    let mut encoder = JpegEncoder::new_with_quality(&mut file, quality);
     if !exif.is_empty() && encoder.set_exif_metadata(exif).is_err() {
         tracing::debug!("this JPEG encoder takes no Exif");
     }
@@ -129,6 +127,7 @@ pub(crate) fn saved_noise(
     rgb: &[u8],
     light_e: &Plane,
     gain: f64,
+    quality: u8,
     quiet: &dyn Fn(usize, usize) -> bool,
 ) -> Option<f64> {
     let (w, h) = (light_e.width(), light_e.height());
@@ -137,7 +136,7 @@ pub(crate) fn saved_noise(
     let mut sigmas = Vec::new();
     for k in (step / 2..cols * rows).step_by(step) {
         let (x0, y0) = (k % cols * PATCH, k / cols * PATCH);
-        sigmas.extend(patch_noise(rgb, light_e, gain, quiet, (x0, y0)));
+        sigmas.extend(patch_noise(rgb, light_e, gain, quality, quiet, (x0, y0)));
     }
     crate::base::robust::median(&mut sigmas)
 }
@@ -146,6 +145,7 @@ fn patch_noise(
     rgb: &[u8],
     light_e: &Plane,
     gain: f64,
+    quality: u8,
     quiet: &dyn Fn(usize, usize) -> bool,
     (x0, y0): (usize, usize),
 ) -> Option<f64> {
@@ -155,7 +155,7 @@ fn patch_noise(
         let at = 3 * (y * width + x0);
         patch.extend_from_slice(rgb.get(at..at + 3 * PATCH)?);
     }
-    let file = encode(&patch, PATCH, PATCH, Vec::new()).ok()?;
+    let file = encode(&patch, PATCH, PATCH, quality, Vec::new()).ok()?;
     let decoder = JpegDecoder::new(std::io::Cursor::new(file)).ok()?;
     let mut saved = vec![0; usize::try_from(decoder.total_bytes()).ok()?];
     decoder.read_image(&mut saved).ok()?;

@@ -25,9 +25,9 @@ mod stars;
 mod streaks;
 
 pub use options::{Format, SimError, SimOptions};
-pub use run::{Report, sample_dir, simulate};
+pub use run::{Report, sample_dir, simulate, stars_of};
 pub use scenes::{DEFAULT_SCENE, Fault, SCENES, Scene, scene};
-pub use truth::{FaultTruth, FrameTruth, SIM_VERSION, TRUTH_FILE, TrailTruth, Truth};
+pub use truth::{FaultTruth, FrameTruth, SIM_VERSION, StarTruth, TRUTH_FILE, TrailTruth, Truth};
 
 #[cfg(test)]
 mod tests;

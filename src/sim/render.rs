@@ -15,7 +15,7 @@ use super::plan::{FWHM_PER_SIGMA, FramePlan};
 use super::projection::View;
 use super::stars::{self, Path, Placed, Star, StarLight};
 use super::streaks;
-use super::truth::{FrameTruth, TrailTruth};
+use super::truth::{FrameTruth, StarTruth, TrailTruth};
 use crate::base::{Plane, robust};
 
 /// Everything that all frames of a night share.
@@ -108,14 +108,43 @@ impl Studio {
             Format::Jpeg => {
                 let rgb = self.curves.develop(&numbers, w, h);
                 let quiet = |x: usize, y: usize| self.is_quiet(&canvas, &sky, x, y);
-                let noise = develop::saved_noise(&rgb, &canvas.plane, gain, &quiet);
+                let noise =
+                    develop::saved_noise(&rgb, &canvas.plane, gain, scene.jpeg_quality, &quiet);
                 truth.noise_pct = noise.map(|share| 100.0 * share);
                 let block = exif::block(options, frame)?;
-                develop::encode(&rgb, w, h, block).map_err(std::io::Error::other)?
+                develop::encode(&rgb, w, h, scene.jpeg_quality, block)
+                    .map_err(std::io::Error::other)?
             }
         };
         truth.bytes = bytes.len() as u64;
         Ok(Shot { bytes, truth })
+    }
+
+    /// The stars whose middle lies in the sky of a frame, brightest first.
+    pub(crate) fn stars_in(&self, frame: &FramePlan) -> Vec<StarTruth> {
+        let options = &self.options;
+        let scene = &options.scene;
+        let level_e = scene.sky_e_per_s * speed(options) * scene.exposure_s;
+        let (twilight, cloud) = (frame.twilight, frame.cloud_mag);
+        let sky = self
+            .lights
+            .frame(level_e, twilight, cloud, frame.start_s, frame.clarity);
+        let mut canvas = Canvas {
+            plane: Plane::new(options.width, options.height),
+            mosaic: options.format != Format::Tiff,
+        };
+        let mut stars: Vec<StarTruth> = self
+            .draw_stars(frame, &sky, &mut canvas)
+            .iter()
+            .map(|star| StarTruth {
+                x_px: star.pixel[0],
+                y_px: star.pixel[1],
+                snr: star.snr,
+                motion_px: self.motion_of(frame, star.direction, Moves::All),
+            })
+            .collect();
+        stars.sort_by(|a, b| b.snr.total_cmp(&a.snr));
+        stars
     }
 
     fn draw_stars(&self, frame: &FramePlan, sky: &SkyGrid, canvas: &mut Canvas) -> Vec<Placed> {

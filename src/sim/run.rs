@@ -11,7 +11,7 @@ use super::camera::PIXEL_UM;
 use super::options::{SimError, SimOptions};
 use super::plan::plan;
 use super::render::Studio;
-use super::truth::{FrameTruth, SIM_VERSION, TRUTH_FILE, Truth};
+use super::truth::{FrameTruth, SIM_VERSION, StarTruth, TRUTH_FILE, Truth};
 use crate::base::atomic::{self, Existing};
 
 /// What was made.
@@ -122,6 +122,20 @@ pub fn simulate(
     atomic::write(&path, Existing::Keep, |out| out.write_all(&text))
         .map_err(|error| SimError::io(&path, error))?;
     Ok(report(truth, false))
+}
+
+/// The stars of frame `index`, counted from 0, whose middle lies in its sky, brightest first: too
+/// many for the truth's file.
+///
+/// # Errors
+/// [`SimError::Options`] for impossible options and for a frame that they do not have.
+pub fn stars_of(options: &SimOptions, index: usize) -> Result<Vec<StarTruth>, SimError> {
+    options.check()?;
+    let frames = plan(options);
+    let frame = frames.get(index).ok_or_else(|| SimError::Options {
+        what: format!("frame {index} of {}", options.frames),
+    })?;
+    Ok(Studio::new(options).stars_in(frame))
 }
 
 const NOTES: [&str; 4] = [

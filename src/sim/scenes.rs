@@ -138,6 +138,8 @@ pub struct Scene {
     pub hot_share: f64,
     /// Height of the ground in the frame, as a share of the frame's height; 0 for none.
     pub ground: f64,
+    /// Quality of the camera's JPEG files, 1 to 100.
+    pub jpeg_quality: u8,
     /// What happens.
     pub faults: &'static [Fault],
 }
@@ -177,6 +179,7 @@ pub const FELL: Scene = Scene {
     star_fwhm_px: 2.15,
     hot_share: 6e-5,
     ground: 0.17,
+    jpeg_quality: 93,
     faults: &[
         Fault::Settling {
             from_px: [-8.0, -7.0],

@@ -95,6 +95,19 @@ pub struct TrailTruth {
     pub max_px: f64,
 }
 
+/// One star of a frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StarTruth {
+    /// Where it is half-way through the exposure.
+    pub x_px: f64,
+    /// The same, down.
+    pub y_px: f64,
+    /// Flux over its matched-filter error, counting green pixels only.
+    pub snr: f64,
+    /// Motion from opening to closing of the shutter, to the right and down.
+    pub motion_px: [f64; 2],
+}
+
 /// Something injected into a frame.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FaultTruth {

@@ -58,8 +58,10 @@ fn measure(place: usize) -> FrameMeasure {
         length_px: length,
         length_error_px: 0.05,
         centre_px: 4.5,
+        centre_error_px: 0.05,
         max_px: 13.6 + settle,
         angle_deg: Some(40.0),
+        angle_error_deg: Some(0.5),
     });
     m.fwhm_px = Some(width);
     m.elongation = Some(1.0 + length / width * 0.5);

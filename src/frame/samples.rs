@@ -76,6 +76,17 @@ pub struct Samples {
     pub step: f32,
 }
 
+impl Samples {
+    /// Numbers of the file between black and full scale, of linear integer files: white minus black
+    /// of a raw file, the largest value of a format. `None` where numbers have no unit (floats) or a
+    /// tone curve spreads them.
+    #[must_use]
+    pub fn dn_full_scale(&self) -> Option<f64> {
+        let counted = self.light == Light::Linear && self.step > 0.0;
+        counted.then(|| 1.0 / f64::from(self.step))
+    }
+}
+
 /// A frame's colours for the screen: linear light, three 16-bit samples a pixel (0 black, 65535
 /// full scale), full resolution, sensor orientation.
 #[derive(Debug, Clone, PartialEq, Eq)]

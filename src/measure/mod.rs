@@ -9,6 +9,7 @@
 //! field map and the frame's values from it.
 
 mod background;
+mod banding;
 mod blobs;
 mod clip;
 mod detect;
@@ -20,6 +21,8 @@ mod ground;
 mod hot;
 mod lens;
 mod noise;
+pub mod pair;
+mod pair_tile;
 mod profile;
 mod saturation;
 mod scatter;
@@ -28,6 +31,7 @@ mod sky;
 mod spread;
 mod stars;
 mod streaks;
+pub mod transfer;
 pub mod types;
 
 #[cfg(test)]
@@ -41,6 +45,7 @@ mod reference;
 #[cfg(test)]
 mod scene;
 
+pub use pair::{Banding, PAIR_VERSION, PairFault, PairMeasure, PairOf, PairTile, pair};
 pub use types::{
     DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, SkyValues, Star, StarFlags, Streak,
     TrailCause, TrailValues, WidthPlane,

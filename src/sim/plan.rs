@@ -23,6 +23,8 @@ pub(crate) struct FramePlan {
     /// Opening of the shutter since the first one.
     pub(crate) start_s: f64,
     pub(crate) iso: u32,
+    /// Whether the cap is on.
+    pub(crate) capped: bool,
     pub(crate) motion: Motion,
     /// Standard deviation of a star's light before the pixel's own width.
     pub(crate) sigma_px: f64,
@@ -103,10 +105,15 @@ pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
     let mut frames = Vec::with_capacity(options.frames);
     for index in 0..options.frames {
         let run = index * scene.isos.len() / options.frames;
+        // Where the next run begins, and this one began.
+        let begin = |run: usize| (run * options.frames).div_ceil(scene.isos.len());
+        let left_in_run = begin(run + 1) - index;
+        let has_darks = begin(run + 1) - begin(run) >= 3 * scene.darks;
         let mut frame = FramePlan {
             index,
             start_s,
             iso: scene.isos.get(run).copied().unwrap_or(1600),
+            capped: has_darks && left_in_run <= scene.darks,
             motion: Motion::default(),
             sigma_px: scene.star_fwhm_px / FWHM_PER_SIGMA,
             clarity: 1.0,

@@ -70,7 +70,7 @@ impl Studio {
         let (w, h) = (options.width, options.height);
         let level_e = scene.sky_e_per_s * speed(options) * scene.exposure_s;
         let sky = self.lights.frame(
-            level_e,
+            if frame.capped { 0.0 } else { level_e },
             frame.twilight,
             frame.cloud_mag,
             frame.start_s,
@@ -81,7 +81,11 @@ impl Studio {
             mosaic: options.format != Format::Tiff,
         };
         fill_sky(&mut canvas, &sky);
-        let placed = self.draw_stars(frame, &sky, &mut canvas);
+        let placed = if frame.capped {
+            Vec::new()
+        } else {
+            self.draw_stars(frame, &sky, &mut canvas)
+        };
         let mut print = Footprint::new();
         let gain = camera::gain_dn_per_e(frame.iso);
         for &kind in &frame.streaks {
@@ -287,6 +291,7 @@ impl Studio {
             start_s: frame.start_s,
             exposure_s,
             iso: frame.iso,
+            kind: if frame.capped { "dark" } else { "sky" }.to_owned(),
             gain_dn_per_e: gain,
             read_noise_e: camera::read_noise_e(frame.iso),
             expected: self.trail(frame, placed, Moves::SkyOnly),

@@ -136,6 +136,9 @@ pub struct Scene {
     pub star_fwhm_px: f64,
     /// Share of pixels that are hot.
     pub hot_share: f64,
+    /// Frames with the cap on at the end of each ISO's run, at most a third of it: the run's last. A
+    /// run of fewer than three times as many has none.
+    pub darks: usize,
     /// Height of the ground in the frame, as a share of the frame's height; 0 for none.
     pub ground: f64,
     /// Quality of the camera's JPEG files, 1 to 100.
@@ -178,6 +181,7 @@ pub const FELL: Scene = Scene {
     horizon_glow: 0.9,
     star_fwhm_px: 2.15,
     hot_share: 6e-5,
+    darks: 0,
     ground: 0.17,
     jpeg_quality: 93,
     faults: &[
@@ -264,10 +268,11 @@ pub const TRACKED: Scene = Scene {
 /// One sky at five ISO settings.
 pub const ISO_LADDER: Scene = Scene {
     name: "iso-ladder",
-    summary: "the same sky at ISO 400, 800, 1600, 3200 and 6400, to compare settings",
+    summary: "the same sky at ISO 400 to 6400, to compare settings; dark frames from 30 frames on",
     purpose: "still",
     start_local: "2025-10-19T23:40:00",
     isos: &[400, 800, 1600, 3200, 6400],
+    darks: 2,
     faults: &[],
     ..FELL
 };

@@ -12,7 +12,7 @@ use super::options::SimOptions;
 pub const TRUTH_FILE: &str = "truth.json";
 
 /// Raised whenever equal options would give other files.
-pub const SIM_VERSION: u32 = 1;
+pub const SIM_VERSION: u32 = 2;
 
 /// A night's truth. Pixel coordinates have their origin at the centre of the first pixel, x right,
 /// y down; all numbers are exact unless they say how they were found.
@@ -50,6 +50,8 @@ pub struct FrameTruth {
     pub exposure_s: f64,
     /// ISO setting.
     pub iso: u32,
+    /// What it is of, a word of the measurement table: `sky` or `dark`.
+    pub kind: String,
     /// Raw numbers (of 14 bits) an electron.
     pub gain_dn_per_e: f64,
     /// Read noise.

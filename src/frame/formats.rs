@@ -114,6 +114,12 @@ pub(super) fn by_ending(path: &Path) -> Option<&'static Format> {
         .find(|format| format.endings.contains(&ending.as_str()))
 }
 
+/// Whether a file of this name holds a sensor's own numbers with their black level.
+#[must_use]
+pub fn is_raw(path: &Path) -> bool {
+    by_ending(path).is_some_and(|format| format.is_raw)
+}
+
 /// Reads capture facts only.
 ///
 /// # Errors

@@ -45,7 +45,7 @@ mod reference;
 #[cfg(test)]
 mod scene;
 
-pub use pair::{Banding, PAIR_VERSION, PairFault, PairMeasure, PairOf, PairTile, pair};
+pub use pair::{Banding, PAIR_VERSION, PairFault, PairLevel, PairMeasure, PairOf, pair};
 pub use types::{
     DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, SkyValues, Star, StarFlags, Streak,
     TrailCause, TrailValues, WidthPlane,

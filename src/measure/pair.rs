@@ -14,6 +14,7 @@ use super::banding::Bands;
 use super::pair_tile::{PairSums, TileWork};
 use super::{Scratch, blobs, detect, greens, ground, noise};
 use crate::base::Estimate;
+use crate::base::robust::median_and_sigma;
 use crate::frame::{Light, Samples};
 
 /// Raised whenever [`pair`] may answer differently for the same files.
@@ -33,6 +34,15 @@ const MOST_LOWEST: f64 = 0.02;
 
 /// Fewer tiles say nothing.
 const LEAST_TILES: usize = 12;
+
+/// Tiles are put together by level into at most so many groups …
+const MOST_LEVELS: usize = 16;
+
+/// … of at least so many tiles.
+const TILES_A_LEVEL: usize = 8;
+
+/// A tile whose variance is this many σ off its group's median is out: a passing light, leaves.
+const WILD: f64 = 5.0;
 
 /// What a pair is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -60,15 +70,13 @@ pub enum PairFault {
     TooFew,
 }
 
-/// One tile: its level, and the temporal variance of one sample there.
+/// One level of light.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct PairTile {
+pub struct PairLevel {
     /// Mean level of both frames, fraction of full scale.
-    pub level: f32,
-    /// Variance of one sample from frame to frame, (fraction of full scale)².
-    pub variance: f32,
-    /// Samples in it.
-    pub samples: u32,
+    pub level: f64,
+    /// Temporal variance of one sample there, (fraction of full scale)².
+    pub variance: Estimate,
 }
 
 /// Waver of whole rows or columns, in variances of their means, (fraction of full scale)².
@@ -94,16 +102,14 @@ impl Banding {
 pub struct PairMeasure {
     /// Numbers of the file from black to full scale; `None` where they have no unit.
     pub dn_full_scale: Option<f64>,
-    /// Tiles that count; empty with a fault.
-    pub tiles: Vec<PairTile>,
-    /// Mean level over the tiles.
+    /// Levels of light in the frame, darkest first; empty with a fault.
+    pub levels: Vec<PairLevel>,
+    /// Mean level over all of them.
     pub level: f64,
-    /// Temporal variance of one sample, mean over the tiles.
+    /// Temporal variance of one sample, mean over all of them.
     pub temporal: Estimate,
     /// Variance from pixel to pixel of what is the same in both frames.
     pub fixed: Estimate,
-    /// Standard error of the light of unseen stars that was taken off every tile's variance.
-    pub stars_error: f64,
     /// Rows; `None` when too few were free.
     pub rows: Option<Banding>,
     /// Columns.
@@ -120,11 +126,10 @@ impl PairMeasure {
         };
         Self {
             dn_full_scale: samples.dn_full_scale(),
-            tiles: Vec::new(),
+            levels: Vec::new(),
             level: 0.0,
             temporal: nothing,
             fixed: nothing,
-            stars_error: 0.0,
             rows: None,
             columns: None,
             fault: Some(fault),
@@ -188,7 +193,6 @@ impl Scene {
     fn measure(&self, a: &Samples, b: &Samples, of: PairOf) -> PairMeasure {
         let mesh = &self.mesh_a;
         let mut work = TileWork::new(a, b, (&self.mesh_a, &self.mesh_b), &self.masked);
-        let mut sums = PairSums::default();
         let mut bands = Bands::new(mesh.width, mesh.height);
         let (mut tiles, mut cut) = (Vec::new(), 0_usize);
         for row in 0..mesh.rows {
@@ -204,9 +208,8 @@ impl Scene {
                     cut += 1;
                     continue;
                 }
-                sums.add(&tile.sums);
                 bands.add(&work);
-                tiles.push(tile);
+                tiles.push(tile.sums);
             }
         }
         if cut > tiles.len() {
@@ -215,38 +218,47 @@ impl Scene {
         if tiles.len() < LEAST_TILES {
             return PairMeasure::failed(a, PairFault::TooFew);
         }
+        let groups = by_level(tiles);
+        let mut sums = PairSums::default();
+        for group in &groups {
+            sums.add(group);
+        }
         if sums.tied() > MOST_TIED {
             return PairMeasure::failed(a, PairFault::Tied);
         }
-        // With the cap on there are no stars.
-        let stars = if of == PairOf::Sky {
-            sums.stars(tiles.len())
-        } else {
-            Estimate {
-                value: 0.0,
-                error: 0.0,
-            }
-        };
-        let mut out = PairMeasure {
-            fault: None,
+        let levels = groups.iter().map(|group| PairLevel {
+            level: group.level(),
+            variance: group.temporal(of),
+        });
+        PairMeasure {
+            dn_full_scale: a.dn_full_scale(),
+            levels: levels.collect(),
+            level: sums.level(),
             temporal: sums.temporal(of),
             fixed: sums.fixed(),
-            stars_error: stars.error,
-            level: sums.level(),
             rows: bands.rows(),
             columns: bands.columns(),
-            ..PairMeasure::failed(a, PairFault::TooFew)
-        };
-        out.tiles = tiles
-            .iter()
-            .map(|tile| PairTile {
-                level: tile.sums.level() as f32,
-                variance: (tile.sums.variance() - stars.value) as f32,
-                samples: tile.sums.samples() as u32,
-            })
-            .collect();
-        out
+            fault: None,
+        }
     }
+}
+
+/// The tiles' sums put together by level, wild tiles left out. Unseen stars are told for each level
+/// by itself, since vignetting dims them with the sky.
+fn by_level(mut tiles: Vec<PairSums>) -> Vec<PairSums> {
+    tiles.sort_by(|a, b| a.level().total_cmp(&b.level()));
+    let count = (tiles.len() / TILES_A_LEVEL).clamp(1, MOST_LEVELS);
+    let groups = (0..count).map(|k| {
+        let (from, to) = (k * tiles.len() / count, (k + 1) * tiles.len() / count);
+        let group = tiles.get(from..to).unwrap_or_default();
+        let variances: Vec<f64> = group.iter().map(PairSums::variance).collect();
+        let (centre, sigma) = median_and_sigma(&variances).unwrap_or_default();
+        let mut sum = PairSums::default();
+        let near = |tile: &&PairSums| (tile.variance() - centre).abs() <= WILD * sigma;
+        group.iter().filter(near).for_each(|tile| sum.add(tile));
+        sum
+    });
+    groups.collect()
 }
 
 /// Takes the stars out of `mesh` and marks their pixels; `None` when no sky is left.

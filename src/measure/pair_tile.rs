@@ -66,16 +66,12 @@ impl PairSums {
         self.beside.add(&other.beside);
     }
 
-    pub(super) fn samples(&self) -> f64 {
-        self.count
-    }
-
     /// Mean level of a sample.
     pub(super) fn level(&self) -> f64 {
         self.levels / self.count
     }
 
-    /// Variance of one sample of one tile, stars not taken off.
+    /// Variance of one sample, the light of unseen stars in it.
     pub(super) fn variance(&self) -> f64 {
         0.5 * self.dd / (self.count - 1.0)
     }
@@ -101,18 +97,6 @@ impl PairSums {
         let ties = self.near.iter().zip(TO_ZERO);
         let squares = ties.map(|(near, factor)| factor * factor / near.count.max(1.0));
         squares.sum::<f64>().sqrt()
-    }
-
-    /// The variance that stars under the noise add to one sample in the difference. Taking off a
-    /// tile's mean has lowered all products of its samples by their variance over their number,
-    /// which is put back.
-    pub(super) fn stars(&self, tiles: usize) -> Estimate {
-        let variance = self.dd / self.count;
-        let by_mean = variance * tiles as f64 / self.count;
-        Estimate {
-            value: 0.5 * (self.tie(|near| near.dd) + by_mean),
-            error: 0.5 * variance * self.tie_share(),
-        }
     }
 
     /// The part of a variance that neighbours do not share, with its standard error.

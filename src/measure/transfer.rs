@@ -2,7 +2,7 @@
 //!
 //! Sources: EMVA Standard 1288, release 4.0, ch. 6 (levels up to 70 % of the one with the highest
 //! variance, a fit through the origin once the dark is taken off, σ_dark = √(s² − 1/12)/K); Janesick,
-//! Photon Transfer (2007). Each level counts by what its variance is known to, 2σ⁴ over its samples.
+//! Photon Transfer (2007). Each level counts by how well its variance is known.
 
 use crate::base::Estimate;
 use crate::base::linalg::solve;
@@ -30,15 +30,15 @@ const ROUNDING: f64 = 1.0 / 12.0;
 /// Below this dark variance in DN² rounding hides the read noise (EMVA 1288, 6.6).
 const HIDDEN: f64 = 0.24;
 
-/// One level: mean, variance of one sample there, and how many samples told it.
+/// One level: mean, variance of one sample there, and how well that is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Level {
     /// Mean, DN.
     pub mean: f64,
     /// Temporal variance, DN².
     pub variance: f64,
-    /// Samples.
-    pub samples: f64,
+    /// Standard error of the variance as a share of it: √(2/n) for n samples of plain noise.
+    pub share: f64,
 }
 
 /// Frames with the cap on.
@@ -57,8 +57,6 @@ pub struct Conditions {
     pub dark: Option<Dark>,
     /// Full scale above black, DN.
     pub full_scale: f64,
-    /// Standard error that all variances share, DN² (light of unseen stars).
-    pub shared_error: f64,
     /// Whether numbers are rounded to whole ones.
     pub rounded: bool,
 }
@@ -93,7 +91,7 @@ pub enum NoLine {
 pub fn fit(levels: &[Level], conditions: &Conditions) -> Result<Line, NoLine> {
     let black = conditions.dark.map_or(0.0, |dark| dark.mean);
     let limit = black + USED_SHARE * (saturation(levels, conditions.full_scale) - black);
-    let sound = |level: &&Level| level.variance > 0.0 && level.samples > 1.0;
+    let sound = |level: &&Level| level.variance > 0.0 && level.share > 0.0;
     let mut used: Vec<Level> = levels.iter().filter(sound).copied().collect();
     if used.len() < LEAST_LEVELS {
         return Err(NoLine::FewLevels);
@@ -121,10 +119,8 @@ fn saturation(levels: &[Level], full_scale: f64) -> f64 {
     let bins: Vec<(f64, f64)> = sorted
         .chunks(sorted.len().div_ceil(BINS).max(1))
         .map(|bin| {
-            let weight: f64 = bin.iter().map(|level| level.samples).sum();
             let mean = |of: fn(&Level) -> f64| {
-                let sum: f64 = bin.iter().map(|level| of(level) * level.samples).sum();
-                sum / weight.max(1.0)
+                bin.iter().map(|level| of(level)).sum::<f64>() / bin.len() as f64
             };
             (mean(|level| level.mean), mean(|level| level.variance))
         })
@@ -155,7 +151,7 @@ impl Straight {
     fn weight(&self, level: &Level) -> f64 {
         // Levels near black must not have all the weight while the line is still rough.
         let variance = self.at(level.mean).max(0.2 * level.variance);
-        level.samples / (2.0 * variance * variance)
+        (level.share * variance).powi(-2)
     }
 
     /// A first line: each level by its own variance.
@@ -216,7 +212,7 @@ impl Straight {
         let (gain_error, dark, tie) = if let Some(dark) = conditions.dark {
             let own = (inflation / sums.xx).sqrt();
             let lever = sums.x / sums.xx;
-            let shared = conditions.shared_error.hypot(dark.variance.error) * lever;
+            let shared = dark.variance.error * lever;
             let tie = -dark.variance.error.powi(2) * lever;
             (own.hypot(shared), dark.variance, tie)
         } else {
@@ -224,7 +220,7 @@ impl Straight {
             let own = (scale * sums.xx).sqrt();
             let dark = Estimate {
                 value: self.dark,
-                error: own.hypot(conditions.shared_error),
+                error: own,
             };
             ((scale * sums.w).sqrt(), dark, -scale * sums.x)
         };
@@ -319,7 +315,7 @@ mod tests {
         Level {
             mean,
             variance,
-            samples: 31_000.0,
+            share: (2.0_f64 / 31_000.0).sqrt(),
         }
     }
 
@@ -335,7 +331,6 @@ mod tests {
         Conditions {
             dark,
             full_scale: 4095.0 - 64.0,
-            shared_error: 0.0,
             rounded: true,
         }
     }
@@ -361,7 +356,7 @@ mod tests {
             .map(|mean| Level {
                 mean,
                 variance: sensor(mean),
-                samples: 1e5,
+                share: 0.0045,
             })
             .collect()
     }
@@ -370,7 +365,6 @@ mod tests {
         Conditions {
             dark: None,
             full_scale,
-            shared_error: 0.0,
             rounded: true,
         }
     }

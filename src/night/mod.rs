@@ -22,6 +22,9 @@ mod pointing;
 mod derive;
 mod place;
 mod warnings;
+mod transfer;
+mod transfer_words;
+mod star_light;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]
@@ -29,6 +32,8 @@ mod turn_tests;
 #[cfg(test)]
 mod warning_tests;
 
+pub use star_light::star_light;
+pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
 pub use types::{
     Derived, FrameInput, FrameState, Group, GroupStars, Kind, Night, NightOptions, Place,
     PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight, Transfer, Typical,

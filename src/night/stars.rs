@@ -32,18 +32,19 @@ pub(super) fn frames(night: &Night, group: usize) -> Vec<Frame> {
             stars: night.rows[row]
                 .measure
                 .as_deref()
-                .map(points)
+                .map(|measure| points(measure, MOST_STARS))
                 .unwrap_or_default(),
         })
         .collect()
 }
 
-fn points(measure: &FrameMeasure) -> StarList {
+/// Up to `most` of a frame's stars, those at its edge left out.
+pub(super) fn points(measure: &FrameMeasure, most: usize) -> StarList {
     let stars = measure
         .stars
         .iter()
         .filter(|star| !star.flags.at_edge)
-        .take(MOST_STARS);
+        .take(most);
     let points = stars.map(|star| Point {
         x_px: f64::from(star.x_px),
         y_px: f64::from(star.y_px),

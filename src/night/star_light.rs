@@ -1,0 +1,246 @@
+//! The same stars at each setting: what signal-to-noise they have there, and how many are clipped.
+
+use std::collections::BTreeMap;
+
+use super::matching::{Point, common_stars};
+use super::stars::{points, reach_px, turn_stars};
+use super::turn::optics;
+use super::types::{GroupStars, Night, Row, StarLight};
+use crate::base::Estimate;
+use crate::base::robust::{median, median_and_sigma};
+use crate::measure::Star;
+use crate::sky::projection::Ray;
+
+/// Stars of a frame that are looked for in others.
+const MOST_STARS: usize = 400;
+
+/// Frames of a group that are looked at: more change its medians by less than they cost.
+const MOST_FRAMES: usize = 12;
+
+/// A star belongs to a group that shows it in this share of its frames.
+const SEEN: f64 = 0.5;
+
+/// Fewer common stars say nothing of a setting.
+const LEAST_STARS: usize = 5;
+
+/// Standard error of a median over that of a mean, of Gaussian values: √(π/2).
+const MEDIAN_ERROR: f64 = 1.253_3;
+
+/// Matches the stars of `groups` (indices into [`Night::groups`]) and tells what they are in each.
+///
+/// Stars of the first group's middle frame are carried to every other frame by the sky's turning,
+/// where it was fitted, else taken to stay; signal-to-noise is [`Star::snr`], flux over its
+/// matched-filter error in one frame. Groups whose stars do not match are `None` and do not narrow
+/// down the common stars.
+#[must_use]
+pub fn star_light(night: &Night, groups: &[usize]) -> StarLight {
+    let mut out = StarLight {
+        stars: 0,
+        groups: vec![None; groups.len()],
+    };
+    let Some(reference) = groups
+        .first()
+        .and_then(|&group| Reference::of(night, group))
+    else {
+        return out;
+    };
+    let seen: Vec<Option<Seen>> = groups
+        .iter()
+        .map(|&group| reference.seen_in(night, group))
+        .collect();
+    let matched: Vec<&Seen> = seen.iter().flatten().collect();
+    let everywhere: Vec<usize> = (0..reference.stars.len())
+        .filter(|star| matched.iter().all(|seen| seen.stars.contains_key(star)))
+        .collect();
+    let common: Vec<usize> = everywhere
+        .iter()
+        .copied()
+        .filter(|star| matched.iter().all(|seen| !seen.is_clipped(*star)))
+        .collect();
+    out.stars = common.len();
+    if common.len() < LEAST_STARS {
+        return out;
+    }
+    let first = seen.first().and_then(Option::as_ref);
+    for (told, seen) in out.groups.iter_mut().zip(&seen) {
+        let (Some(seen), Some(first)) = (seen, first) else {
+            continue;
+        };
+        *told = seen.tell(first, &common, &everywhere);
+    }
+    out
+}
+
+/// The stars that are carried to other frames.
+struct Reference {
+    stars: Vec<Point>,
+    /// Middle of its exposure, s.
+    time_s: Option<f64>,
+}
+
+impl Reference {
+    fn of(night: &Night, group: usize) -> Option<Self> {
+        let rows = &night.groups.get(group)?.rows;
+        let row = night.rows.get(*rows.get(rows.len() / 2)?)?;
+        let list = points(row.measure.as_deref()?, MOST_STARS);
+        Some(Self {
+            stars: list.brightest_first().to_vec(),
+            time_s: middle_s(row),
+        })
+    }
+
+    /// What a group shows of the reference's stars; `None` when they do not match.
+    fn seen_in(&self, night: &Night, group: usize) -> Option<Seen> {
+        let rows = &night.groups.get(group)?.rows;
+        let every = rows.len().div_ceil(MOST_FRAMES).max(1);
+        let mut sightings: BTreeMap<usize, Vec<Sighting>> = BTreeMap::new();
+        let mut frames = 0;
+        for row in rows
+            .iter()
+            .step_by(every)
+            .filter_map(|&row| night.rows.get(row))
+        {
+            let Some(found) = self.find_in(night, group, row) else {
+                continue;
+            };
+            for (star, sighting) in found {
+                sightings.entry(star).or_default().push(sighting);
+            }
+            frames += 1;
+        }
+        sightings.retain(|_, seen| seen.len() as f64 >= SEEN * f64::from(frames));
+        (frames > 0).then_some(Seen { stars: sightings })
+    }
+
+    /// The reference's stars that a frame shows, by their place in the reference.
+    fn find_in(&self, night: &Night, group: usize, row: &Row) -> Option<Vec<(usize, Sighting)>> {
+        let measure = row.measure.as_deref()?;
+        let list = points(measure, MOST_STARS);
+        let seconds = middle_s(row).zip(self.time_s).map(|(now, then)| now - then);
+        let predicted = self.predicted(night, group, seconds);
+        let places: BTreeMap<(u64, u64), usize> = predicted
+            .iter()
+            .map(|(star, point)| (key(point.x_px, point.y_px), *star))
+            .collect();
+        let stars: BTreeMap<(u64, u64), &Star> = measure
+            .stars
+            .iter()
+            .map(|star| (key(star.x_px.into(), star.y_px.into()), star))
+            .collect();
+        let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
+        let pairs = common_stars(&points, &list, reach_px(measure.width_px as f64))?;
+        let found = pairs.iter().filter_map(|(predicted, seen)| {
+            let star = places.get(&key(predicted.x_px, predicted.y_px))?;
+            let there = stars.get(&key(seen.x_px, seen.y_px))?;
+            let sighting = Sighting {
+                snr: f64::from(there.snr),
+                clipped: there.flags.clipped,
+            };
+            Some((*star, sighting))
+        });
+        Some(found.collect())
+    }
+
+    /// Where the stars are after `seconds`, with their place in the reference.
+    fn predicted(&self, night: &Night, group: usize, seconds: Option<f64>) -> Vec<(usize, Point)> {
+        let turned = seconds.zip(pole(night, group)).zip(optics(night, group));
+        let Some(((seconds, pole), camera)) = turned else {
+            return self.stars.iter().copied().enumerate().collect();
+        };
+        let one = |(index, star): (usize, &Point)| {
+            let list = super::matching::StarList::new(vec![*star]);
+            let moved = turn_stars(&list, &camera, pole, seconds);
+            moved.first().map(|point| (index, *point))
+        };
+        self.stars.iter().enumerate().filter_map(one).collect()
+    }
+}
+
+/// The pole the group's sky turns about, from itself or a group of the same camera and lens.
+fn pole(night: &Night, group: usize) -> Option<Ray> {
+    let own = night.groups.get(group)?;
+    let like = |other: &&super::Group| {
+        let (a, b) = (&own.settings, &other.settings);
+        a.camera == b.camera && a.lens == b.lens && a.focal_length_mm == b.focal_length_mm
+    };
+    let turn = own.turn.or_else(|| {
+        let others = night
+            .groups
+            .iter()
+            .filter(like)
+            .filter(|g| g.turn.is_some());
+        others.max_by_key(|other| other.rows.len())?.turn
+    });
+    turn.map(|turn| turn.pole)
+}
+
+/// Middle of a frame's exposure, s.
+fn middle_s(row: &Row) -> Option<f64> {
+    Some(row.time_s? + 0.5 * row.facts.exposure_s.unwrap_or(0.0))
+}
+
+/// Places are looked up as they were handed out.
+fn key(x_px: f64, y_px: f64) -> (u64, u64) {
+    (x_px.to_bits(), y_px.to_bits())
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Sighting {
+    snr: f64,
+    clipped: bool,
+}
+
+/// The reference's stars in the frames of one group.
+struct Seen {
+    stars: BTreeMap<usize, Vec<Sighting>>,
+}
+
+impl Seen {
+    /// Whether most sightings of a star are clipped.
+    fn is_clipped(&self, star: usize) -> bool {
+        let seen = self.stars.get(&star).map_or(&[][..], Vec::as_slice);
+        2 * seen.iter().filter(|sighting| sighting.clipped).count() > seen.len()
+    }
+
+    /// Median signal-to-noise of a star over the frames, and its standard error: by the scatter from
+    /// frame to frame, or where there is one frame 1, as noise is what signal-to-noise counts in.
+    fn snr(&self, star: usize) -> Option<Estimate> {
+        let seen = self.stars.get(&star)?;
+        let values: Vec<f64> = seen.iter().map(|sighting| sighting.snr).collect();
+        let (value, sigma) = median_and_sigma(&values)?;
+        let sigma = if values.len() < 3 { 1.0 } else { sigma };
+        Some(Estimate {
+            value,
+            error: sigma / (values.len() as f64).sqrt(),
+        })
+    }
+
+    fn tell(&self, first: &Self, common: &[usize], everywhere: &[usize]) -> Option<GroupStars> {
+        let own: Vec<Estimate> = common.iter().filter_map(|&star| self.snr(star)).collect();
+        let mut values: Vec<f64> = own.iter().map(|snr| snr.value).collect();
+        let mut errors: Vec<f64> = own.iter().map(|snr| snr.error).collect();
+        let count = (own.len() as f64).sqrt();
+        let deeper: Vec<f64> = common
+            .iter()
+            .filter_map(|&star| Some(self.snr(star)?.value / first.snr(star)?.value))
+            .filter(|ratio| ratio.is_finite() && *ratio > 0.0)
+            .map(|ratio| 2.5 * ratio.log10())
+            .collect();
+        let (deeper_mag, scatter) = median_and_sigma(&deeper)?;
+        let clipped = everywhere
+            .iter()
+            .filter(|&&star| self.is_clipped(star))
+            .count();
+        Some(GroupStars {
+            snr: Estimate {
+                value: median(&mut values)?,
+                error: MEDIAN_ERROR * median(&mut errors)? / count,
+            },
+            deeper_mag: Estimate {
+                value: deeper_mag,
+                error: MEDIAN_ERROR * scatter / (deeper.len() as f64).sqrt(),
+            },
+            clipped_pct: 100.0 * clipped as f64 / everywhere.len().max(1) as f64,
+        })
+    }
+}

@@ -1,6 +1,6 @@
 //! What the find field means: words, and conditions such as `width > 3`.
 
-use super::table_columns::{COLUMNS, Column};
+use super::columns::{COLUMNS, Column};
 use crate::night::Row;
 
 /// A comparison.
@@ -140,10 +140,10 @@ fn tokens(typed: &str) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::table_columns::test_row;
     use super::*;
     use crate::frame::Light;
     use crate::measure::FrameMeasure;
+    use crate::ui::frames_page::columns::test_row;
 
     fn row(fwhm: Option<f64>, stars: u32) -> Row {
         let mut measure = FrameMeasure::empty(100, 100, Light::Linear);

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use super::table_columns::COLUMNS;
-use super::table_query::Query;
+use super::columns::COLUMNS;
+use super::query::Query;
 use crate::app::OpenNight;
 use crate::verdict::{Reason, Verdict};
 
@@ -180,12 +180,12 @@ fn folded(night: &OpenNight, asked: &Asked, places: &[usize]) -> Vec<Item> {
 mod tests {
     use std::sync::Arc;
 
-    use super::super::table_columns::test_row;
     use super::*;
     use crate::engine::{Derived, NightId};
     use crate::frame::Light;
     use crate::measure::FrameMeasure;
     use crate::night::{Night, Set};
+    use crate::ui::frames_page::columns::test_row;
     use crate::verdict::{Decisions, Evidence, Judged, Judgement};
 
     /// A night whose frames have these verdicts (k, d, r) and as many stars as their number.

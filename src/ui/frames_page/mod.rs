@@ -1,22 +1,30 @@
 //! Every frame in a table, and what the verdicts are handed on as.
 
+mod columns;
+mod heading;
+mod line;
+mod query;
+mod rows;
+mod side;
+mod table;
+
 use egui::{Rect, Stroke, TextEdit, Ui, pos2, vec2};
 
-use super::first_run::named;
-use super::marks::MarkKind;
-use super::table_query::Query;
-use super::table_rows::{self, Asked, Show};
-use super::theme::{self, size};
-use super::widgets::{self, Button, Look};
-use super::{Cx, frame_block, frames_side, frames_table, inside, night_page, supplied};
 use crate::app::{Action, OpenNight};
+use crate::ui::first_run::named;
+use crate::ui::marks::MarkKind;
+use crate::ui::theme::{self, size};
+use crate::ui::widgets::{self, Button, Look};
+use crate::ui::{Cx, frame_block, inside, night_page, supplied};
 use crate::verdict::Verdict;
+use query::Query;
+use rows::{Asked, Show};
 
 /// What the page keeps from one pass to the next.
 #[derive(Debug, Default)]
 pub struct State {
     asked: Asked,
-    table: frames_table::State,
+    table: table::State,
     supplied: supplied::State,
 }
 
@@ -38,7 +46,7 @@ pub fn show(
     let side = if cx.fold.tiny {
         0.0
     } else {
-        frames_side::width(cx.fold)
+        side::width(cx.fold)
     };
     let (left, right) = area.split_left_right_at_x(area.right() - side);
     let (title, rest) = left.split_top_bottom_at_y(left.top() + TITLE);
@@ -50,14 +58,14 @@ pub fn show(
     inside(ui, "frames chips", chips.shrink2(vec2(12.0, 0.0)), |ui| {
         chips_row(ui, cx, night, &mut state.asked);
     });
-    let items = table_rows::items(night, &state.asked, &query);
+    let items = rows::items(night, &state.asked, &query);
     inside(ui, "frames table", table.shrink2(vec2(12.0, 0.0)), |ui| {
         if let Some(words) = nothing_to_show(night, &items, &query) {
             ui.add_space(16.0);
             widgets::text(ui, words, size::BODY, cx.t.ink2);
             return;
         }
-        frames_table::show(
+        table::show(
             ui,
             cx,
             night,
@@ -75,13 +83,13 @@ pub fn show(
             Stroke::new(1.0, cx.t.line),
         );
         inside(ui, "frames side", right.shrink2(vec2(12.0, 0.0)), |ui| {
-            frames_side::show(ui, cx, frame, actions);
+            side::show(ui, cx, frame, actions);
         });
     }
 }
 
 /// What stands in place of an empty table.
-fn nothing_to_show(night: &OpenNight, items: &[table_rows::Item], query: &Query) -> Option<String> {
+fn nothing_to_show(night: &OpenNight, items: &[rows::Item], query: &Query) -> Option<String> {
     if let Some(problem) = &query.problem {
         return Some(problem.clone());
     }

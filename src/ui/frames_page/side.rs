@@ -3,16 +3,16 @@
 
 use egui::{Align2, Rect, Sense, Stroke, TextEdit, Ui, pos2, vec2};
 
-use super::first_run::named;
-use super::fold::Fold;
-use super::frame_view::{self, Seen};
-use super::marks::{self, MarkKind};
-use super::table_columns::COLUMNS;
-use super::theme::{self, size};
-use super::widgets::{self, Button, Look};
-use super::{Cx, frame_block, frame_words, inside, verdict_buttons};
+use super::columns::COLUMNS;
 use crate::app::{Action, OpenNight, Page};
 use crate::engine::ExportWhat;
+use crate::ui::first_run::named;
+use crate::ui::fold::Fold;
+use crate::ui::frame_view::{self, Seen};
+use crate::ui::marks::{self, MarkKind};
+use crate::ui::theme::{self, size};
+use crate::ui::widgets::{self, Button, Look};
+use crate::ui::{Cx, frame_block, frame_words, inside, verdict_buttons};
 use crate::verdict::words::number;
 
 /// Height of the block at the foot.

@@ -7,7 +7,7 @@ use crate::verdict::Purpose;
 
 use super::action::Action;
 use super::model::{Model, Notice, Opening, Page, PictureZoom};
-use super::open_night::{OpenNight, PICTURES_KEPT, PictureState};
+use super::open_night::OpenNight;
 
 impl Model {
     /// Applies `action`; what has to be run for it comes back.
@@ -197,25 +197,20 @@ impl Model {
         self.notices.push(notice);
     }
 
-    /// Asks for the chosen frame's picture when it is neither here nor on its way.
+    /// Asks for the chosen frame's picture, or the one likely wanted next, when it is neither here
+    /// nor on its way.
     fn want_picture(&mut self, effects: &mut Vec<Effect>) {
         let Some(night) = &mut self.night else {
             return;
         };
-        let Some((_, row)) = night.chosen_row() else {
+        let shot_at = |place| night.row_at(place).map(|(_, row)| row.shot);
+        let Some(chosen) = shot_at(night.chosen) else {
             return;
         };
-        let shot = row.shot;
-        if let Some(index) = night.pictures.iter().position(|(kept, _)| *kept == shot) {
-            let latest = night.pictures.remove(index);
-            night.pictures.push(latest);
-            return;
+        let next = night.place_ahead().and_then(shot_at);
+        if let Some(shot) = night.pictures.want(chosen, next) {
+            effects.push(Effect::LoadPicture { shot });
         }
-        night.pictures.push((shot, PictureState::Loading));
-        if night.pictures.len() > PICTURES_KEPT {
-            night.pictures.remove(0);
-        }
-        effects.push(Effect::LoadPicture { shot });
     }
 }
 

@@ -6,6 +6,7 @@ use crate::verdict::Verdict;
 use super::action::Action;
 use super::model::Model;
 use super::open_night::OpenNight;
+use super::pictures::Heading;
 
 /// The least part of a night the lanes show, s.
 const LEAST_ZOOM_S: f64 = 60.0;
@@ -29,7 +30,10 @@ impl Model {
                 night.settle(purpose);
             }
             Action::Choose(place) => night.choose_one(place),
-            Action::Step(by) => night.choose_one(night.moved(by)),
+            Action::Step(by) => {
+                night.choose_one(night.moved(by));
+                night.pictures.heading = Heading::Steps(by.signum());
+            }
             Action::Extend(by) => night.extend_to(night.head().saturating_add_signed(by)),
             Action::ExtendTo(place) => night.extend_to(place),
             Action::First => night.choose_one(0),
@@ -38,6 +42,7 @@ impl Model {
                 if let Some(place) = night.next_doubtful(onward) {
                     night.choose_one(place);
                 }
+                night.pictures.heading = Heading::Doubtful(onward);
             }
             Action::ChooseRange(from, to) => {
                 let (low, high) = (from.min(to), from.max(to));
@@ -129,6 +134,14 @@ impl OpenNight {
         self.range = (self.anchor.min(place)..=self.anchor.max(place)).collect();
         self.chosen = place;
         self.bring_into_view();
+    }
+
+    /// The frame the person will likely choose next.
+    pub(super) fn place_ahead(&self) -> Option<usize> {
+        match self.pictures.heading {
+            Heading::Steps(by) => self.chosen.checked_add_signed(by),
+            Heading::Doubtful(onward) => self.next_doubtful(onward),
+        }
     }
 
     /// The next frame in doubt, round the end to the start.

@@ -6,10 +6,11 @@ use std::sync::Arc;
 
 use crate::advice::{self, NextTime, Outcome};
 use crate::chart;
-use crate::engine::{CameraKey, Derived, NightId, Picture, Progress, Supplied};
+use crate::engine::{CameraKey, Derived, NightId, Progress, Supplied};
 use crate::night::{Night, Row, Set};
 use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
 
+use super::pictures::{PictureState, Pictures};
 use super::undo::UndoStack;
 
 /// Tells a finding from the others while the night is measured on: its reason and first shot.
@@ -23,20 +24,6 @@ pub struct Answer {
     /// Decisions of its frames before, to give back by Take back.
     pub before: Vec<(usize, Option<Verdict>)>,
 }
-
-/// How far a frame's picture is.
-#[derive(Debug, Clone)]
-pub enum PictureState {
-    /// Asked for.
-    Loading,
-    /// Here.
-    Ready(Arc<Picture>),
-    /// Could not be read, and why.
-    Failed(String),
-}
-
-/// Pictures kept: the chosen frame's and one beside it. A 24-megapixel frame is 150 MB.
-pub(super) const PICTURES_KEPT: usize = 2;
 
 /// The night that is open.
 #[derive(Debug)]
@@ -76,7 +63,7 @@ pub struct OpenNight {
     /// What can be taken back.
     pub undo: UndoStack,
     /// Pictures by shot, the latest last.
-    pub pictures: Vec<(usize, PictureState)>,
+    pub pictures: Pictures,
     /// The verdict in force of every row: the person's, else the advised one.
     pub verdicts: Vec<Verdict>,
     /// How many of each verdict among the frames shown.
@@ -115,7 +102,7 @@ impl OpenNight {
             finished: None,
             answers: BTreeMap::new(),
             undo: UndoStack::default(),
-            pictures: Vec::new(),
+            pictures: Pictures::default(),
             verdicts: Vec::new(),
             tally: Tally::default(),
             answer: verdict::Answer::default(),
@@ -223,7 +210,7 @@ impl OpenNight {
     /// The picture of a shot, as far as it is.
     #[must_use]
     pub fn picture_of(&self, shot: usize) -> Option<&PictureState> {
-        (self.pictures.iter()).find_map(|(kept, state)| (*kept == shot).then_some(state))
+        self.pictures.of(shot)
     }
 
     /// Puts the verdicts in force and the outcome right after decisions or advice changed.

@@ -3,7 +3,8 @@
 use crate::engine::{Effect, ExportWhat, NightId, Report};
 
 use super::model::Model;
-use super::open_night::{OpenNight, PictureState};
+use super::open_night::OpenNight;
+use super::pictures::PictureState;
 
 impl Model {
     pub(super) fn hear(&mut self, report: Report, effects: &mut Vec<Effect>) {
@@ -60,10 +61,7 @@ impl Model {
                         Ok(picture) => PictureState::Ready(picture),
                         Err(why) => PictureState::Failed(why),
                     };
-                    // One that is no longer wanted is dropped: it is large.
-                    for slot in night.pictures.iter_mut().filter(|(kept, _)| *kept == shot) {
-                        slot.1 = state.clone();
-                    }
+                    night.pictures.take(shot, &state);
                 }
             }
             Report::Chosen(paths) => {

@@ -264,7 +264,7 @@ fn the_chosen_frame_stays_when_more_frames_come_in() {
 }
 
 #[test]
-fn each_picture_is_asked_for_once() {
+fn each_picture_is_asked_for_once_unless_another_came_between() {
     let mut model = opened(3, &[]);
     let asks = |effects: &[Effect]| {
         (effects.iter())
@@ -273,7 +273,9 @@ fn each_picture_is_asked_for_once() {
     };
     assert_eq!(asks(&model.apply(Action::Step(1))), 1);
     assert_eq!(asks(&model.apply(Action::ToggleMarks)), 0);
-    assert_eq!(asks(&model.apply(Action::Step(-1))), 0);
+    // The engine may have dropped the first for the second.
+    assert_eq!(asks(&model.apply(Action::Step(-1))), 1);
+    assert_eq!(asks(&model.apply(Action::ToggleMarks)), 0);
 }
 
 #[test]

@@ -9,6 +9,7 @@
 mod cells;
 mod models;
 mod polynomial;
+mod pulls;
 mod turning;
 
 pub use cells::field_map;
@@ -82,6 +83,22 @@ impl Form {
         .max(0.0)
     }
 
+    /// Change of the vector at a place with each number.
+    fn slopes(&self, u: f64, v: f64) -> Vec<Spin2> {
+        match self {
+            Self::Polynomial(map) => map.slopes_at(u, v),
+            Self::Turning(map) => map.slopes_at(u, v),
+        }
+    }
+
+    /// Covariance of the numbers for stars of unit weight, times a vector.
+    fn carried(&self, vector: &[f64]) -> Vec<f64> {
+        match self {
+            Self::Polynomial(map) => map.carried(vector),
+            Self::Turning(map) => map.carried(vector),
+        }
+    }
+
     /// Weighted square of what the map leaves of a star.
     fn residual2(&self, datum: &Datum) -> f64 {
         let map = self.at(datum.u, datum.v);
@@ -116,6 +133,10 @@ pub struct SmoothField {
     unit_variance: f64,
     /// Mean over the stars of the map's variance at each, per component, px⁴.
     mean_variance: f64,
+    /// Standard errors of the mean length at the stars and of the centre's length, px.
+    length_errors: (f64, f64),
+    /// Standard error of the centre's angle, radians.
+    angle_error: f64,
 }
 
 /// A frame's centre and half its longer side, px.
@@ -268,11 +289,17 @@ impl SmoothField {
         let unit_variance = chi2 / free as f64;
         let variances = data.iter().map(|d| form.variance(d.u, d.v, unit_variance));
         let mean_variance = variances.sum::<f64>() / data.len().max(1) as f64;
+        let at_stars = pulls::mean_length(&form, data.iter().map(|d| (d.u, d.v)));
+        let at_centre = pulls::mean_length(&form, std::iter::once((0.0, 0.0)));
+        let angle = pulls::angle(&form, (0.0, 0.0));
+        let error = |target| pulls::error(&form, data, target);
         Some(Self {
             frame,
-            form,
             unit_variance,
             mean_variance,
+            length_errors: (error(&at_stars), error(&at_centre)),
+            angle_error: error(&angle),
+            form,
         })
     }
 
@@ -314,13 +341,12 @@ impl SmoothField {
         let centre_px = self.length_at(cx, cy);
         TrailValues {
             length_px,
-            length_error_px: length_error(length_px, self.mean_variance.sqrt()),
+            length_error_px: self.length_errors.0.min(self.mean_variance.sqrt().sqrt()),
             centre_px,
-            centre_error_px: length_error(centre_px, centre_error),
+            centre_error_px: self.length_errors.1.min(centre_error.sqrt()),
             max_px: self.largest(stars, (width, height)),
             angle_deg: has_angle.then(|| centre.angle_deg()),
-            // The vector turns by twice the angle.
-            angle_error_deg: has_angle.then(|| (0.5 * centre_error / size2).to_degrees()),
+            angle_error_deg: has_angle.then(|| self.angle_error.to_degrees()),
         }
     }
 
@@ -351,12 +377,6 @@ impl SmoothField {
         }
         largest
     }
-}
-
-/// Standard error of L from that of a component of L².
-fn length_error(length: f64, spin_error: f64) -> f64 {
-    // dL = dL²/2L while L is clear of zero; below, the error itself is the scale.
-    (spin_error / (2.0 * length.max(1e-9))).min(spin_error.sqrt())
 }
 
 /// Length of a map's vector whose components have this standard error.

@@ -88,6 +88,28 @@ impl Polynomial {
         (of(1), of(2))
     }
 
+    /// Change of the vector at a place with each number: those of its cosine, then of its sine.
+    pub(super) fn slopes_at(&self, u: f64, v: f64) -> Vec<Spin2> {
+        let basis = basis(u, v);
+        let terms = || basis.iter().take(self.terms);
+        let cos = terms().map(|&cos| Spin2 { cos, sin: 0.0 });
+        let sin = terms().map(|&sin| Spin2 { cos: 0.0, sin });
+        cos.chain(sin).collect()
+    }
+
+    /// The covariance of the numbers, in the order of [`Self::slopes_at`], times a vector.
+    pub(super) fn carried(&self, vector: &[f64]) -> Vec<f64> {
+        let dot =
+            |line: &[f64; TERMS], part: &[f64]| line.iter().zip(part).map(|(m, a)| m * a).sum();
+        let halves = vector.chunks(self.terms.max(1));
+        halves
+            .flat_map(|part| {
+                let lines = self.covariance.iter().take(self.terms);
+                lines.map(move |line| dot(line, part))
+            })
+            .collect()
+    }
+
     /// Variance of each component at a place for stars of unit variance.
     pub(super) fn variance(&self, u: f64, v: f64) -> f64 {
         let mut basis = basis(u, v);

@@ -83,6 +83,29 @@ impl Turning {
         spin(&self.numbers, u, v)
     }
 
+    /// Change of the vector at a place with each number.
+    pub(super) fn slopes_at(&self, u: f64, v: f64) -> Vec<Spin2> {
+        let (cos, sin) = spin_slopes(&self.numbers, u, v);
+        let slopes = cos.iter().zip(sin).zip(self.free);
+        slopes
+            .map(|((&cos, sin), free)| {
+                if free {
+                    Spin2 { cos, sin }
+                } else {
+                    Spin2::default()
+                }
+            })
+            .collect()
+    }
+
+    /// The covariance of the numbers times a vector.
+    pub(super) fn carried(&self, vector: &[f64]) -> Vec<f64> {
+        let lines = self.covariance.iter();
+        lines
+            .map(|line| line.iter().zip(vector).map(|(m, a)| m * a).sum())
+            .collect()
+    }
+
     /// Variance of each component at a place, for stars of `unit` variance.
     ///
     /// The vector is the square of the motion, so besides what the motion's error makes of it to

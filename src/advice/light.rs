@@ -1,7 +1,9 @@
 //! Exposure, ISO and aperture: how long stars stay points, and where the sky's level lies.
 
+use super::compare::Comparison;
 use super::facts::Facts;
 use super::scales::{exposure_within, nearest_iso};
+use super::sensor::Sensor;
 use super::types::{AdviceOptions, SettingAdvice};
 use crate::verdict::Purpose;
 use crate::verdict::words::{figure, number, with_unit};
@@ -22,8 +24,13 @@ const ROUND_SHARE: f64 = 0.9;
 /// A trail shorter than this in a film passes as a point.
 const FILM_WIDTH_PX: f64 = 1920.0;
 
-/// Rows on light: exposure first, as ISO follows it.
-pub(super) fn rows(facts: &Facts<'_>, options: AdviceOptions) -> Vec<SettingAdvice> {
+/// Rows on light: exposure first, as ISO follows it. Where several ISO settings were tried tonight,
+/// `tried` says which was best.
+pub(super) fn rows(
+    facts: &Facts<'_>,
+    options: AdviceOptions,
+    tried: &Comparison,
+) -> Vec<SettingAdvice> {
     let mut rows = Vec::new();
     let exposure = exposure(facts, options);
     let shorter = match (&exposure, facts.exposure_s) {
@@ -31,7 +38,7 @@ pub(super) fn rows(facts: &Facts<'_>, options: AdviceOptions) -> Vec<SettingAdvi
         _ => 1.0,
     };
     rows.extend(exposure.map(|advice| advice.row));
-    let iso = iso(facts, shorter);
+    let iso = iso(facts, shorter, tried);
     let open_wider = iso.as_ref().is_some_and(|advice| advice.still_dark);
     rows.extend(iso.map(|advice| advice.row));
     rows.extend(aperture(facts, open_wider));
@@ -46,7 +53,7 @@ struct Exposure {
 fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
     let tonight = facts.exposure_s?;
     let nothing_more = String::new;
-    let (next_s, why, detail) = match facts.purpose {
+    let (next_s, why, mut detail) = match facts.purpose {
         Purpose::Trails => (tonight, trails_why(facts)?, nothing_more()),
         Purpose::Timelapse => (tonight, timelapse_why(facts, options)?, nothing_more()),
         Purpose::Still => still(facts, options, tonight)?,
@@ -55,7 +62,12 @@ fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
             (next_s, why, nothing_more())
         }
     };
-    let changed = next_s < 0.97 * tonight;
+    if let Some(sensor) = Sensor::of(facts) {
+        detail = format!("{detail} {}", sensor.words())
+            .trim_start()
+            .to_owned();
+    }
+    let changed = (next_s / tonight - 1.0).abs() > 0.03;
     Some(Exposure {
         next_s: if changed { next_s } else { tonight },
         row: SettingAdvice {
@@ -165,8 +177,33 @@ fn tracked(facts: &Facts<'_>, tonight: f64) -> Option<(f64, String)> {
             let why = format!("{round}: {drift} of drift in {}", with_unit(tonight, "s"));
             Some((next, why))
         }
-        None => Some((tonight, round)),
+        None => Some(long_enough(facts, tonight, trail, round)),
     }
+}
+
+/// Round stars leave room for a longer exposure, if read noise asks for one.
+fn long_enough(
+    facts: &Facts<'_>,
+    tonight: f64,
+    trail: Option<(f64, f64)>,
+    round: String,
+) -> (f64, String) {
+    let Some(sensor) = Sensor::of(facts).filter(|sensor| sensor.adds(tonight) > 0.05) else {
+        return (tonight, round);
+    };
+    // Drift grows with the exposure.
+    let still_round = trail.map_or(f64::INFINITY, |(trail, width)| {
+        tonight * ROUND_SHARE * width / trail.max(0.1)
+    });
+    let next = sensor
+        .exposure_s()
+        .min(exposure_within(still_round))
+        .max(tonight);
+    let adds = number(100.0 * sensor.adds(tonight), 0);
+    (
+        next,
+        format!("stars are round, read noise adds {adds} % to the sky’s"),
+    )
 }
 
 struct Iso {
@@ -177,7 +214,7 @@ struct Iso {
 
 /// ISO that brings the sky into its band and keeps its level when the exposure gets `shorter` times
 /// shorter. ISO does not make light: it places the level.
-fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
+fn iso(facts: &Facts<'_>, shorter: f64, tried: &Comparison) -> Option<Iso> {
     let tonight = facts.iso?;
     let level = facts.sky_pct?;
     let linear = facts.group.linear;
@@ -192,6 +229,12 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
     } else {
         0.0
     };
+    if let Some(row) = iso_tried(tonight, tried) {
+        return Some(Iso {
+            row,
+            still_dark: false,
+        });
+    }
     let wanted = f64::from(tonight) * stops.exp2() * shorter;
     let highest = f64::from(HIGHEST_ISO.max(tonight));
     let next = nearest_iso(wanted.min(highest));
@@ -204,9 +247,20 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
     } else if stops > 0.0 {
         format!("{level_words}, under {band}: {} more", stops_words(stops))
     } else if changed {
-        format!("keeps the {level_words} with the shorter exposure")
+        let exposure = if shorter < 1.0 { "longer" } else { "shorter" };
+        format!("keeps the {level_words} with the {exposure} exposure")
     } else {
-        format!("{level_words}, within {band}")
+        (Sensor::of(facts).zip(facts.exposure_s)).map_or_else(
+            || format!("{level_words}, within {band}"),
+            |(sensor, exposure)| {
+                let adds = number(100.0 * sensor.adds(exposure), 0);
+                if sensor.adds(exposure) < 0.05 {
+                    format!("read noise adds {adds} % to the sky’s: more ISO gains little")
+                } else {
+                    format!("{level_words}; read noise adds {adds} % to its noise")
+                }
+            },
+        )
     };
     let relative = if linear {
         ""
@@ -231,6 +285,26 @@ fn iso(facts: &Facts<'_>, shorter: f64) -> Option<Iso> {
             why,
             detail,
         },
+    })
+}
+
+/// The ISO that was best of those tried tonight.
+fn iso_tried(tonight: u32, tried: &Comparison) -> Option<SettingAdvice> {
+    let knee = tried.knee?;
+    let (higher, adds) = knee.next;
+    let changed = knee.iso != tonight;
+    let adds = number(100.0 * adds.max(0.0), 0);
+    Some(SettingAdvice {
+        setting: "ISO",
+        tonight: tonight.to_string(),
+        next: if changed {
+            knee.iso.to_string()
+        } else {
+            "the same".to_owned()
+        },
+        changed,
+        why: format!("of those tried: ISO {higher} adds {adds} % to signal-to-noise"),
+        detail: format!("{} See Compare.", tried.headline),
     })
 }
 

@@ -1,8 +1,10 @@
 //! From causes to changes: what to set next time, and what the night will give.
 //!
 //! In: the night, its verdicts, the purpose, the user's tolerance. Out: [`NextTime`], a table of
-//! settings each with a reason that carries a number, and [`Outcome`], what the used frames make.
+//! settings each with a reason that carries a number, [`Outcome`], what the used frames make, and
+//! [`Comparison`], its settings side by side.
 
+pub mod compare;
 pub mod types;
 
 mod care;
@@ -13,9 +15,11 @@ mod outcome;
 mod pace;
 mod points;
 mod scales;
+mod sensor;
 #[cfg(test)]
 mod tests;
 
+pub use compare::{Comparison, compare};
 pub use outcome::{FILM_RATES, outcome};
 pub use types::{AdviceOptions, FilmLength, NextTime, Outcome, SettingAdvice};
 
@@ -31,7 +35,7 @@ pub fn next_time(night: &Night, set: usize, judged: &Judged, options: &AdviceOpt
         return NextTime::default();
     };
     let mut settings = care::rows(&facts);
-    settings.extend(light::rows(&facts, *options));
+    settings.extend(light::rows(&facts, *options, &compare(night, set, judged)));
     settings.extend(points::row(&facts, *options));
     settings.extend(pace::rows(&facts));
     settings.sort_by_key(|row| !row.changed);

@@ -20,6 +20,12 @@ pub(super) fn exposure_within(limit_s: f64) -> f64 {
     fits.unwrap_or(limit_s)
 }
 
+/// The shortest marked exposure that is not shorter than `limit_s`; past 30 s whole tens.
+pub(super) fn exposure_from(limit_s: f64) -> f64 {
+    let fits = EXPOSURES_S.iter().copied().find(|t| *t >= limit_s);
+    fits.unwrap_or_else(|| (limit_s / 10.0).ceil() * 10.0)
+}
+
 /// The ISO setting nearest to `wanted` in stops.
 pub(super) fn nearest_iso(wanted: f64) -> u32 {
     let stops = |iso: u32| (f64::from(iso) / wanted.max(1.0)).log2().abs();
@@ -40,6 +46,10 @@ mod tests {
         assert_eq!(exposure_within(30.0), 30.0);
         assert_eq!(exposure_within(127.0), 120.0);
         assert_eq!(exposure_within(0.4), 0.4);
+        assert_eq!(
+            [0.3, 11.8, 30.0, 121.0].map(exposure_from),
+            [1.0, 13.0, 30.0, 130.0]
+        );
     }
 
     #[test]

@@ -212,6 +212,71 @@ fn a_bright_sky_asks_for_less_and_a_dark_one_for_more() {
     assert!(has(&advice(&night, Purpose::Still), "Aperture"));
 }
 
+/// Gain and read noise as if measured: 30 000 e⁻ to full scale.
+fn with_sensor(mut night: Night, read_noise_e: f64) -> Night {
+    let known = |value: f64| {
+        Some(crate::base::Estimate {
+            value,
+            error: 0.01 * value,
+        })
+    };
+    night.groups[0].transfer = Some(crate::night::Transfer {
+        gain_dn_per_e: known(0.5),
+        read_noise_e: known(read_noise_e),
+        full_scale_e: known(30_000.0),
+        ..crate::night::Transfer::default()
+    });
+    night
+}
+
+#[test]
+fn read_noise_speaks_where_it_is_known_and_for_each_purpose() {
+    let night = || Calm::default().night(|_, _| ());
+    // 10.5 % of 30 000 e⁻ in 30 s: 105 e⁻/s; 12 e⁻ are small after 9.756 · 144 / 105 = 13.4 s and add
+    // √(1 + 144/3150) − 1 = 2 % in 30 s.
+    let next = advice(&with_sensor(night(), 12.0), Purpose::Trails);
+    let exposure = row(&next, "Exposure");
+    assert!(
+        exposure.detail.ends_with("the sky’s noise past 13 s."),
+        "{exposure:?}"
+    );
+    assert!(exposure.why.contains("crosses its width"));
+    let iso = row(&next, "ISO");
+    assert_eq!(
+        iso.why,
+        "read noise adds 2 % to the sky’s: more ISO gains little"
+    );
+    fits(&next);
+    // 30 e⁻: 84 s, and 13 %.
+    let next = advice(&with_sensor(night(), 30.0), Purpose::Timelapse);
+    assert!(
+        row(&next, "ISO")
+            .why
+            .contains("read noise adds 13 % to its noise")
+    );
+    fits(&next);
+    // A mount that follows can expose for longer.
+    let calm = Calm {
+        tracked: true,
+        ..Calm::default()
+    };
+    let tracked = calm.night(|_, _| ());
+    let next = advice(&with_sensor(tracked.clone(), 30.0), Purpose::Tracked);
+    let exposure = row(&next, "Exposure");
+    assert!(exposure.changed && exposure.next == "90 s", "{exposure:?}");
+    fits(&next);
+    assert!(
+        !row(
+            &advice(&with_sensor(tracked, 12.0), Purpose::Tracked),
+            "Exposure"
+        )
+        .changed
+    );
+    // Unknown, nothing of it is said.
+    let plain = advice(&night(), Purpose::Trails);
+    assert!(!row(&plain, "ISO").why.contains("read noise"));
+}
+
 #[test]
 fn tone_mapped_levels_are_called_relative() {
     let calm = Calm {

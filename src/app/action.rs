@@ -117,6 +117,20 @@ pub enum Action {
     ChooseExport(ExportWhat),
     /// Save to the typed file.
     ExportTyped(ExportWhat),
+    /// Compare: stack shorter frames until the open time is the same, or not.
+    ToggleEqualTime,
+    /// Compare: show crops as recorded, or (false) brought to the same brightness.
+    ShowAsRecorded(bool),
+    /// Compare: let the crops show the next place of the frame.
+    MoveCrop,
+    /// Compare: two frames side by side, or the columns again.
+    ToggleSideBySide,
+    /// Compare: show this column on one side (0 left, 1 right).
+    SetSide(usize, usize),
+    /// Compare: show a frame of the same setting this many on.
+    StepSide(usize, isize),
+    /// Copy the comparison as text.
+    CopyComparison,
     /// Copy Next time as text.
     CopyNextTime,
     /// Show or hide the keys.

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::engine::{Effect, Existing, OpenRequest};
+use crate::export::settings_text;
 use crate::verdict::Purpose;
 
 use super::action::Action;
@@ -14,6 +15,7 @@ impl Model {
     pub fn apply(&mut self, action: Action) -> Vec<Effect> {
         let mut effects = Vec::new();
         self.change(action, &mut effects);
+        self.want_crops(&mut effects);
         self.want_picture(&mut effects);
         effects
     }
@@ -96,6 +98,16 @@ impl Model {
             }
             Action::CopyNextTime => {
                 self.to_copy = (self.night.as_ref()).and_then(OpenNight::next_time_text);
+            }
+            Action::ToggleEqualTime
+            | Action::ShowAsRecorded(_)
+            | Action::MoveCrop
+            | Action::ToggleSideBySide
+            | Action::SetSide(..)
+            | Action::StepSide(..) => self.compare(&action),
+            Action::CopyComparison => {
+                let comparison = self.night.as_ref().and_then(OpenNight::comparison);
+                self.to_copy = comparison.map(settings_text);
             }
             Action::ToggleKeys => self.keys_shown = !self.keys_shown,
             Action::ToggleWarnings => self.warnings_shown = !self.warnings_shown,
@@ -200,10 +212,16 @@ impl Model {
     /// Asks for the chosen frame's picture, or the one likely wanted next, when it is neither here
     /// nor on its way.
     fn want_picture(&mut self, effects: &mut Vec<Effect>) {
+        let page = self.page;
         let Some(night) = &mut self.night else {
             return;
         };
         let shot_at = |place| night.row_at(place).map(|(_, row)| row.shot);
+        if let Some([left, right]) = night.pair_looked_at(page) {
+            let asked = night.pictures.want(left, Some(right));
+            effects.extend(asked.map(|shot| Effect::LoadPicture { shot }));
+            return;
+        }
         let Some(chosen) = shot_at(night.chosen) else {
             return;
         };

@@ -4,7 +4,7 @@ use crate::engine::Effect;
 use crate::verdict::Verdict;
 
 use super::action::Action;
-use super::model::Model;
+use super::model::{Model, Page};
 use super::open_night::OpenNight;
 use super::pictures::Heading;
 
@@ -85,6 +85,9 @@ impl Model {
         } else if self.frame_fills {
             self.frame_fills = false;
         } else if let Some(night) = &mut self.night {
+            if self.page == Page::Compare && night.comparing.pair.take().is_some() {
+                return;
+            }
             night.range.clear();
         }
     }

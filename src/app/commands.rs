@@ -177,6 +177,11 @@ fn save_picture(model: &Model) -> Option<Action> {
     (model.purpose == Purpose::Trails && is_free).then_some(Action::ChooseExport(what))
 }
 
+fn comparing(model: &Model, action: Action) -> Option<Action> {
+    let comparison = model.night.as_ref()?.comparison()?;
+    (model.page == Page::Compare && comparison.has_several()).then_some(action)
+}
+
 fn with_night(model: &Model, action: Action) -> Option<Action> {
     model.night.is_some().then_some(action)
 }
@@ -430,12 +435,44 @@ pub const COMMANDS: &[Command] = &[
         |_| Some(Action::ScaleText(false))
     ),
     command!(
+        "equal-time",
+        "Equal total time",
+        "Stack the shorter frames until the open time is the same",
+        View,
+        [letter('E')],
+        |m| comparing(m, Action::ToggleEqualTime)
+    ),
+    command!(
+        "move-crop",
+        "Move crop",
+        "Compare another part of the frame",
+        View,
+        [letter('M')],
+        |m| comparing(m, Action::MoveCrop)
+    ),
+    command!(
+        "side-by-side",
+        "Side by side",
+        "Two settings large, with one zoom for both",
+        View,
+        [letter('P')],
+        |m| comparing(m, Action::ToggleSideBySide)
+    ),
+    command!(
         "night",
         "Night",
         "The night at a glance",
         Window,
         [letter('1')],
         |_| Some(Action::GoTo(Page::Night))
+    ),
+    command!(
+        "compare",
+        "Compare",
+        "Settings side by side",
+        Window,
+        [letter('2')],
+        |m| with_night(m, Action::GoTo(Page::Compare))
     ),
     command!(
         "frames",

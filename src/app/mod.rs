@@ -8,6 +8,7 @@ pub mod answer;
 pub mod apply;
 pub mod choosing;
 pub mod commands;
+pub mod comparing;
 pub mod deciding;
 pub mod model;
 pub mod open_night;
@@ -19,6 +20,7 @@ pub mod undo;
 
 pub use action::Action;
 pub use commands::{COMMANDS, Chord, Command, Key};
+pub use comparing::{CROP_SIDE, Comparing, CropState, Field, Side};
 pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
 pub use open_night::{Answer, FindingKey, OpenNight};
 pub use pictures::PictureState;

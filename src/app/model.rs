@@ -13,19 +13,22 @@ pub enum Page {
     /// The night at a glance; with no night open, the first page a stranger sees.
     #[default]
     Night,
+    /// Settings side by side.
+    Compare,
     /// Every frame in a table.
     Frames,
 }
 
 impl Page {
     /// All of them, in the order of the top bar.
-    pub const ALL: [Self; 2] = [Self::Night, Self::Frames];
+    pub const ALL: [Self; 3] = [Self::Night, Self::Compare, Self::Frames];
 
     /// The word in the top bar.
     #[must_use]
     pub const fn label(self) -> &'static str {
         match self {
             Self::Night => "Night",
+            Self::Compare => "Compare",
             Self::Frames => "Frames",
         }
     }

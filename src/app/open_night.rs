@@ -10,6 +10,7 @@ use crate::engine::{CameraKey, Derived, NightId, Progress, Supplied};
 use crate::night::{Night, Row, Set};
 use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
 
+use super::comparing::Comparing;
 use super::pictures::{PictureState, Pictures};
 use super::undo::UndoStack;
 
@@ -72,6 +73,8 @@ pub struct OpenNight {
     pub answer: verdict::Answer,
     /// What the used frames give.
     pub outcome: Outcome,
+    /// The Compare page's choices and crops.
+    pub comparing: Comparing,
     /// When each frame shown began, s, rising; see [`chart::clock::times`].
     pub times: Vec<f64>,
 }
@@ -88,6 +91,7 @@ impl OpenNight {
                 night: Arc::default(),
                 judged: Arc::default(),
                 next_time: Arc::default(),
+                comparisons: Arc::default(),
             },
             decisions,
             supplied: BTreeMap::new(),
@@ -107,6 +111,7 @@ impl OpenNight {
             tally: Tally::default(),
             answer: verdict::Answer::default(),
             outcome: Outcome::default(),
+            comparing: Comparing::default(),
             times: Vec::new(),
         }
     }
@@ -227,6 +232,8 @@ impl OpenNight {
         self.range.retain(|&place| place <= last);
         self.tally = verdict::tally(&night, self.set, &judged, &self.decisions);
         self.answer = verdict::answer(&night, self.set, &judged, &self.decisions);
+        let comparisons = Arc::clone(&self.derived.comparisons);
+        self.comparing.derived_anew(comparisons.get(self.set));
         self.outcome = advice::outcome(&night, self.set, &self.verdicts, purpose);
     }
 }

@@ -64,6 +64,11 @@ impl Model {
                     night.pictures.take(shot, &state);
                 }
             }
+            Report::Crop { id, request, crop } => {
+                if let Some(night) = self.night_of(id) {
+                    night.comparing.take_crop(&request, crop);
+                }
+            }
             Report::Chosen(paths) => {
                 for effect in self.apply(super::Action::Open(paths)) {
                     effects.push(effect);

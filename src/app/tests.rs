@@ -68,6 +68,7 @@ fn derived(count: usize, doubtful: &[usize]) -> Derived {
             ..Judged::default()
         }),
         next_time: Arc::new(vec![NextTime::default()]),
+        comparisons: Arc::default(),
     }
 }
 

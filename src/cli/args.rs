@@ -17,6 +17,7 @@ Examples:
   nightloupe measure ~/nights/ridge        measure, and say which frames to leave out
   nightloupe measure ridge --csv table.csv the same, with every number in a table
   nightloupe advise ridge                  what to set next time, and why
+  nightloupe compare ladder                settings side by side: which was best, and why
   nightloupe export ridge --to out --list  lists of the frames to use and to leave out
 
 A folder called like a command is opened as ./measure. Frames are never changed, moved or deleted.
@@ -39,6 +40,18 @@ const ADVISE_HELP: &str = "\
 Examples:
   nightloupe advise ridge
   nightloupe advise ridge --purpose timelapse
+
+Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing done.";
+
+const COMPARE_HELP: &str = "\
+Examples:
+  nightloupe compare ladder
+  nightloupe compare ladder --purpose still --csv settings.csv
+  nightloupe compare ladder --csv - | cut -d, -f2,8
+
+Shoot the same sky at each setting, five frames or more, and two frames with the cap on at each ISO.
+Frames of one setting make one row. Signal-to-noise is that of the same stars at every setting. With
+--csv - the table goes to stdout and the words to stderr.
 
 Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing done.";
 
@@ -99,6 +112,12 @@ pub(super) enum Command {
     /// next time, and the measured reason.
     #[command(after_help = ADVISE_HELP)]
     Advise(NightArgs),
+    /// Lay settings side by side and say which was best
+    ///
+    /// Measures like `measure`, then prints one row for each setting the frames were shot with (ISO,
+    /// exposure, aperture) and which to use for the purpose, with the reasons.
+    #[command(after_help = COMPARE_HELP)]
+    Compare(Compare),
     /// Write what the verdicts lead to into a folder
     ///
     /// Measures like `measure`, then writes lists of the frames to use and to leave out for
@@ -124,6 +143,16 @@ pub(super) struct Measure {
     /// Save the table as JSON; a file there is replaced; - is stdout
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Compare {
+    #[command(flatten)]
+    pub(super) night: NightArgs,
+
+    /// Save the table as CSV; a file there is replaced; - is stdout
+    #[arg(long, value_name = "FILE")]
+    pub(super) csv: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -403,6 +432,8 @@ mod tests {
             "measure ridge --purpose dinner",
             "export ridge --to out",
             "export ridge --list",
+            "compare",
+            "compare ridge --json out.json",
             "sample",
         ] {
             assert_eq!(parse(usage).unwrap_err().exit_code(), 2, "{usage}");

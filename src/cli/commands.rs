@@ -1,8 +1,8 @@
-//! The commands that open a night: measure, advise, export.
+//! The commands that open a night: measure, advise, compare, export.
 
 use std::path::Path;
 
-use super::args::{Export, Measure, NightArgs};
+use super::args::{Compare, Export, Measure, NightArgs};
 use super::follow::{self, Measured};
 use super::output::{data, data_to, is_stdout, say};
 use super::{Exit, lists, summary};
@@ -54,6 +54,25 @@ pub(super) fn measure_instead(request: OpenRequest) -> Result<Exit, String> {
 pub(super) fn advise(args: &NightArgs) -> Result<Exit, String> {
     let measured = follow::measure(args.request(), args.workers())?;
     print(&summary::of_advice(&measured))?;
+    Ok(exit_of(&measured))
+}
+
+pub(super) fn compare(args: &Compare) -> Result<Exit, String> {
+    if let Some(file) = &args.csv {
+        check_writable(file)?;
+    }
+    let measured = follow::measure(args.night.request(), args.night.workers())?;
+    if let Some(file) = &args.csv {
+        refuse_to_replace_a_frame(file, &measured)?;
+        let comparisons = &measured.derived.comparisons;
+        data_to(file, |out| export::write_settings_csv(comparisons, out))?;
+    }
+    let text = summary::of_settings(&measured);
+    if args.csv.as_deref().is_some_and(is_stdout) {
+        say(text.trim_end());
+    } else {
+        print(&text)?;
+    }
     Ok(exit_of(&measured))
 }
 

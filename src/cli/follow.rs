@@ -96,6 +96,7 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                 }
                 Report::Building { .. }
                 | Report::Picture { .. }
+                | Report::Crop { .. }
                 | Report::Chosen(_)
                 | Report::Saved { .. }
                 | Report::Recents(_)

@@ -64,6 +64,7 @@ pub fn run() -> Asked {
         None => return Asked::Window(window_request(&cli)),
         Some(Command::Measure(args)) => commands::measure(args),
         Some(Command::Advise(args)) => commands::advise(args),
+        Some(Command::Compare(args)) => commands::compare(args),
         Some(Command::Export(args)) => commands::export(args),
         Some(Command::Sample(args)) => sample::write(args),
     };
@@ -141,5 +142,8 @@ fn start_logging() {
 /// Whether panics on a thread of this name are caught by the engine.
 fn is_guarded(thread: &str) -> bool {
     thread.starts_with("nightloupe-measure")
-        || matches!(thread, "nightloupe-picture" | "nightloupe-trails")
+        || matches!(
+            thread,
+            "nightloupe-picture" | "nightloupe-crops" | "nightloupe-trails"
+        )
 }

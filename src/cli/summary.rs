@@ -4,7 +4,7 @@
 use std::fmt::Write;
 
 use super::follow::Measured;
-use crate::export::text;
+use crate::export::{settings_text, text};
 use crate::verdict::words::{frames, number};
 
 /// The summary of `measure`.
@@ -31,6 +31,21 @@ pub(super) fn of_advice(measured: &Measured) -> String {
         } else {
             words.push_str(&text::next_time_table(next_time));
         }
+    }
+    words.push_str(&unreadable(measured));
+    words
+}
+
+/// The settings of `compare`, one table a camera.
+pub(super) fn of_settings(measured: &Measured) -> String {
+    let mut words = heading(measured);
+    let (sets, all) = (&measured.derived.night.sets, &measured.derived.comparisons);
+    for (set, comparison) in sets.iter().zip(all.iter()) {
+        if sets.len() > 1 {
+            let _ = writeln!(words, "\n{}", set.camera.camera);
+        }
+        words.push('\n');
+        words.push_str(&settings_text(comparison));
     }
     words.push_str(&unreadable(measured));
     words

@@ -12,6 +12,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, at, never, select};
 
+use super::crops::{self, Crops};
 use super::opening::{Context, Found, Opening};
 use super::outbox::Outbox;
 use super::pace::Spacing;
@@ -38,6 +39,7 @@ pub(super) struct Conductor {
     pub(super) outbox: Arc<Outbox>,
     pub(super) pool: Pool,
     pub(super) pictures: Pictures,
+    pub(super) crops: Crops,
     pub(super) trails: Trails,
     /// The cache folder, where the sample night is kept.
     pub(super) cache: PathBuf,
@@ -58,7 +60,7 @@ impl Conductor {
         store: Arc<Store>,
         outbox: Arc<Outbox>,
         pool: Pool,
-        (pictures, trails): (Pictures, Trails),
+        (pictures, crops, trails): (Pictures, Crops, Trails),
         cache: PathBuf,
     ) -> Self {
         Self {
@@ -68,6 +70,7 @@ impl Conductor {
             outbox,
             pool,
             pictures,
+            crops,
             trails,
             cache,
             session: None,
@@ -173,6 +176,7 @@ impl Conductor {
             Effect::Supply { camera, supplied } => self.supply(camera, supplied),
             Effect::KeepDecisions(decisions) => self.decide(decisions),
             Effect::LoadPicture { shot } => self.load_picture(shot),
+            Effect::LoadCrops(wishes) => self.load_crops(wishes),
             Effect::ChooseFolder => {
                 let outbox = Arc::clone(&self.outbox);
                 dialogs::choose_folder(move |folder| outbox.push(Report::Chosen(vec![folder])));
@@ -197,6 +201,7 @@ impl Conductor {
             before.cancel();
         }
         self.trails.stop();
+        self.crops.ask(crops::Job::default());
         self.call_off();
         let id = request.id;
         let context = Context {

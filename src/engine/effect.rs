@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::advice::{AdviceOptions, NextTime};
+use crate::advice::{AdviceOptions, Comparison, NextTime};
 pub use crate::base::atomic::Existing;
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::Night;
@@ -77,6 +77,8 @@ pub enum Effect {
         /// Which shot.
         shot: usize,
     },
+    /// Cut small pieces out of frames, in place of what was asked for before and is not cut yet.
+    LoadCrops(Vec<CropRequest>),
     /// Ask the person for a folder to open, on a thread of its own.
     ChooseFolder,
     /// Ask where to save, on a thread of its own, then save.
@@ -133,6 +135,26 @@ pub struct Picture {
     pub overview_scale: f64,
 }
 
+/// A square piece of a frame, or of several stacked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CropRequest {
+    /// The frames whose mean it is: more than one for a stack.
+    pub parts: Vec<CropPart>,
+    /// Its sides, px; at most 1024.
+    pub side: usize,
+}
+
+/// Where one frame's part of a crop lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CropPart {
+    /// Which shot.
+    pub shot: usize,
+    /// First column of the sensor; what lies off the frame is black.
+    pub left: i64,
+    /// First row.
+    pub top: i64,
+}
+
 /// How far a job is.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Progress {
@@ -159,6 +181,8 @@ pub struct Derived {
     pub judged: Arc<Judged>,
     /// Next time, for each set.
     pub next_time: Arc<Vec<NextTime>>,
+    /// Settings side by side, for each set.
+    pub comparisons: Arc<Vec<Comparison>>,
 }
 
 /// What the engine says.
@@ -215,6 +239,15 @@ pub enum Report {
         shot: usize,
         /// The picture.
         picture: Result<Arc<Picture>, String>,
+    },
+    /// A crop is ready, or why not.
+    Crop {
+        /// Which night.
+        id: NightId,
+        /// What was asked for.
+        request: CropRequest,
+        /// Its colours, sensor orientation.
+        crop: Result<Arc<Colour>, String>,
     },
     /// The person chose these; the window decides what to do.
     Chosen(Vec<PathBuf>),

@@ -5,10 +5,11 @@
 //! do threads, files, the store and the pure rooms meet; what is computed belongs to those rooms.
 //!
 //! The threads: `conductor` owns the open night; `measure-n` read and measure frames; `picture`
-//! decodes for the screen; `open` looks what there is; `trails` builds a picture to save; dialogs
+//! decodes for the screen; `crops` cuts pieces; `open` looks what there is; `trails` builds a picture to save; dialogs
 //! have one each while they are open.
 
 mod conductor;
+mod crops;
 mod dialogs;
 pub mod effect;
 mod opening;
@@ -26,7 +27,8 @@ mod threads;
 mod trails;
 
 pub use effect::{
-    Derived, Effect, Existing, ExportWhat, NightId, OpenRequest, Picture, Progress, Recent, Report,
+    CropPart, CropRequest, Derived, Effect, Existing, ExportWhat, NightId, OpenRequest, Picture,
+    Progress, Recent, Report,
 };
 
 /// Types of the frame room that the engine's effects and reports carry, so that the window needs
@@ -43,6 +45,7 @@ use crossbeam_channel::{Sender, bounded};
 pub use crate::store::Places;
 use crate::store::Store;
 use conductor::{Conductor, Note};
+use crops::Crops;
 use outbox::Outbox;
 use pictures::Pictures;
 use pool::Pool;
@@ -117,6 +120,7 @@ impl Engine {
         let source = Arc::new(source);
         let pool = Pool::start(workers, &source, &store)?;
         let pictures = Pictures::start(&source, &self.outbox)?;
+        let crops = Crops::start(&source, &self.outbox)?;
         let trails = Trails::new(&source, &self.outbox);
         let (sender, receiver) = bounded(INBOX);
         let conductor = Conductor::new(
@@ -124,7 +128,7 @@ impl Engine {
             store,
             Arc::clone(&self.outbox),
             pool,
-            (pictures, trails),
+            (pictures, crops, trails),
             cache,
         );
         let thread = threads::spawn("nightloupe-conductor", move || conductor.conduct())?;

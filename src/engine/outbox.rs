@@ -70,7 +70,8 @@ const fn night_of(report: &Report) -> Option<NightId> {
         | Report::Progress { id, .. }
         | Report::Building { id, .. }
         | Report::Finished { id, .. }
-        | Report::Picture { id, .. } => Some(*id),
+        | Report::Picture { id, .. }
+        | Report::Crop { id, .. } => Some(*id),
         Report::Chosen(_)
         | Report::Saved { .. }
         | Report::Recents(_)
@@ -83,6 +84,10 @@ fn supersedes(newer: &Report, older: &Report) -> bool {
     match newer {
         Report::Opened { .. } => night_of(older).is_some(),
         Report::Trouble { .. } => false,
+        // A list of crops is asked for at once, and each of them is wanted.
+        Report::Crop { request, .. } => {
+            matches!(older, Report::Crop { request: other, .. } if other == request)
+        }
         _ => std::mem::discriminant(newer) == std::mem::discriminant(older),
     }
 }

@@ -276,6 +276,9 @@ impl Session {
         let night = night::assemble(&self.inputs, &self.options);
         let judging = &self.judging;
         let judged = verdict::judge(&night, judging.purpose, &judging.thresholds);
+        let comparisons = (0..night.sets.len())
+            .map(|set| advice::compare(&night, set, &judged))
+            .collect();
         let next_time = (0..night.sets.len())
             .map(|set| advice::next_time(&night, set, &judged, &judging.advice))
             .collect();
@@ -283,6 +286,7 @@ impl Session {
             night: Arc::new(night),
             judged: Arc::new(judged),
             next_time: Arc::new(next_time),
+            comparisons: Arc::new(comparisons),
         };
         self.latest = Some(derived.clone());
         self.is_stale = false;

@@ -22,7 +22,7 @@ pub enum Cell {
 
 impl Cell {
     /// A number, or nothing where it is missing or not finite.
-    fn number(value: Option<f64>, places: usize) -> Self {
+    pub(super) fn number(value: Option<f64>, places: usize) -> Self {
         match value {
             Some(value) if value.is_finite() => Self::Number(value, places),
             _ => Self::Empty,
@@ -35,7 +35,7 @@ impl Cell {
             .map_or(Self::Empty, Self::Text)
     }
 
-    fn count(value: Option<impl Into<u64>>) -> Self {
+    pub(super) fn count(value: Option<impl Into<u64>>) -> Self {
         value.map_or(Self::Empty, |n| Self::Count(n.into()))
     }
 
@@ -286,7 +286,7 @@ fn derived(table: &Table<'_>, at: usize, of: fn(&Row) -> Option<f64>, places: us
 }
 
 /// Enough decimals that 1/8000 s is not 0 and 30 s is 30.
-fn exposure_places(exposure_s: Option<f64>) -> usize {
+pub(super) fn exposure_places(exposure_s: Option<f64>) -> usize {
     match exposure_s {
         Some(t) if t >= 1.0 && t.fract() == 0.0 => 0,
         Some(t) if t >= 0.1 => 2,

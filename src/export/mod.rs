@@ -9,6 +9,7 @@ pub mod text;
 
 mod json;
 mod lists;
+mod settings;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -16,4 +17,5 @@ mod tests;
 pub use columns::{COLUMNS, Cell, Column};
 pub use json::write_json;
 pub use lists::{write_rejected, write_used};
+pub use settings::{SETTING_COLUMNS, SettingColumn, settings_text, write_settings_csv};
 pub use table::{Table, write_csv};

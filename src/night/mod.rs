@@ -19,6 +19,7 @@ mod turn_fit;
 mod turn_stars;
 mod turn;
 mod pointing;
+mod same_field;
 mod derive;
 mod place;
 mod warnings;
@@ -32,6 +33,7 @@ mod turn_tests;
 #[cfg(test)]
 mod warning_tests;
 
+pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
 pub use types::{

@@ -356,7 +356,7 @@ pub struct SkyNoise {
     pub column_banding_e: Option<f64>,
 }
 
-/// The same stars seen at several settings: see `star_light`.
+/// The same stars seen at several settings: see [`super::star_light`].
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StarLight {
     /// Stars that were found in every group listed and clipped in none: those that `snr` is of.

@@ -59,6 +59,19 @@ impl SkyStats {
         }
     }
 
+    /// The same sky in a frame whose numbers are `factor` times as large for the same light, noise
+    /// included: a stretch made from it shows that frame exactly as this one is shown.
+    #[must_use]
+    pub fn amplified(self, factor: f64) -> Self {
+        if !(factor > 0.0 && factor.is_finite()) {
+            return self;
+        }
+        Self {
+            level: self.level.map(|channel| channel * factor),
+            noise: self.noise * factor,
+        }
+    }
+
     /// The same sky at another green level (a group's typical one), so that whichever frame is
     /// looked at first, all frames of the group are stretched alike. The noise follows as the
     /// square root of the level, as light's own noise does.
@@ -244,6 +257,15 @@ mod tests {
         let typical = brighter.at_green_level(0.08);
         assert!((typical.level[0] - 0.10).abs() < 1e-12);
         assert!((typical.noise - 0.004).abs() < 1e-12);
+    }
+
+    #[test]
+    fn an_amplified_frame_is_shown_alike() {
+        let (one, other) = (Stretch::new(SKY), Stretch::new(SKY.amplified(2.0)));
+        for light in [0.06, 0.08, 0.1, 0.15, 0.2] {
+            let (a, b) = (one.px(at([light; 3])), other.px(at([2.0 * light; 3])));
+            assert!(a[1].abs_diff(b[1]) <= 1, "{a:?} {b:?}");
+        }
     }
 
     #[test]

@@ -69,6 +69,29 @@ pub fn dwell_s(fwhm_px: f64, rate_px_per_s: f64) -> f64 {
     fwhm_px / rate_px_per_s
 }
 
+/// How much read noise may add to the noise of a sky-limited exposure, as a share.
+pub const SKY_LIMITED_SHARE: f64 = 0.05;
+
+/// The exposure, s, past which read noise adds at most `share` to the sky's noise:
+/// R² / (B·((1 + share)² − 1)), for `share` 5 % 9.76·R²/B, with read noise R in e⁻ and sky light B in
+/// e⁻ per px and second.
+///
+/// Source: Merline & Howell 1995 (the signal-to-noise equation), solved for the time.
+#[must_use]
+pub fn sky_limited_s(read_noise_e: f64, sky_e_per_s: f64, share: f64) -> f64 {
+    read_noise_e.powi(2) / (sky_e_per_s * ((1.0 + share).powi(2) - 1.0))
+}
+
+/// How much a trail's peak has of what it comes to, 0 to 1: erf(L/(2√2 σ)) for a trail of L px of
+/// stars FWHM px wide. At L = FWHM it is 0.76, at twice that 0.98; the sky goes on growing.
+///
+/// Source: the trail profile of Vereš et al. 2012 (PASP 124, 1197) at its centre.
+#[must_use]
+pub fn trail_peak_share(trail_px: f64, fwhm_px: f64) -> f64 {
+    let sigma = fwhm_px / FWHM_PER_SIGMA;
+    libm::erf(trail_px / (2.0 * std::f64::consts::SQRT_2 * sigma))
+}
+
 /// Frames an hour at an interval from start to start.
 #[must_use]
 pub fn frames_per_hour(interval_s: f64) -> f64 {
@@ -128,6 +151,23 @@ mod tests {
             assert!((gap_brightness_brightest(gap, 2.6) - brightest).abs() < 0.005);
         }
         assert!((gap_brightness_brightest(0.0, 2.6) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn read_noise_drowns_in_the_sky() {
+        // By hand: 5 e⁻ under 2 e⁻/s: 9.756 · 25 / 2 = 122 s; then √(244 + 25) is 1.05 · √244.
+        let t = sky_limited_s(5.0, 2.0, SKY_LIMITED_SHARE);
+        assert!((t - 121.95).abs() < 0.01, "{t}");
+        let (sky, all) = ((2.0 * t).sqrt(), (2.0 * t + 25.0).sqrt());
+        assert!((all / sky - 1.05).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_trails_peak_stops_growing() {
+        // erf(2.3548 / (2√2)) = erf(0.8326) = 0.761.
+        assert!((trail_peak_share(2.6, 2.6) - 0.761).abs() < 1e-3);
+        assert!(trail_peak_share(5.2, 2.6) > 0.98);
+        assert!(trail_peak_share(0.0, 2.6).abs() < 1e-12);
     }
 
     #[test]

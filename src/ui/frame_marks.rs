@@ -93,16 +93,26 @@ fn clipped(painter: &Painter, scene: &Scene<'_>) {
         if !scene.window.rect.contains(centre) {
             continue;
         }
-        let reach = 5.5f32.max(star.fwhm_px * scene.window.zoom * 1.5);
-        let diamond = [
-            centre - vec2(0.0, reach),
-            centre + vec2(reach, 0.0),
-            centre + vec2(0.0, reach),
-            centre - vec2(reach, 0.0),
-            centre - vec2(0.0, reach),
-        ];
-        with_halo(painter, &diamond, 1.3, scene.t.over);
+        diamond(
+            painter,
+            centre,
+            star.fwhm_px * scene.window.zoom * 1.5,
+            scene.t,
+        );
     }
+}
+
+/// About a star whose core is at full scale, `reach` points about it but no less than can be seen.
+pub(super) fn diamond(painter: &Painter, centre: Pos2, reach: f32, t: &Tokens) {
+    let reach = reach.max(5.5);
+    let corners = [
+        centre - vec2(0.0, reach),
+        centre + vec2(reach, 0.0),
+        centre + vec2(0.0, reach),
+        centre - vec2(reach, 0.0),
+        centre - vec2(0.0, reach),
+    ];
+    with_halo(painter, &corners, 1.3, t.over);
 }
 
 fn pole(painter: &Painter, scene: &Scene<'_>) {

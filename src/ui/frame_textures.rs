@@ -25,11 +25,14 @@ pub(super) enum Slot {
     Spot(usize),
     /// The small picture of the table's side panel.
     Side,
+    /// One of two pictures side by side.
+    Half(usize),
 }
 
 /// Which stretch: frames of one group of one night share it, until more frames measured move the
 /// group's usual level by a step.
-type StretchKey = (NightId, Option<usize>, Option<i32>);
+/// The last is the group whose look is taken over, where it is not the frame's own.
+type StretchKey = (NightId, Option<usize>, Option<i32>, Option<usize>);
 
 /// Steps of the usual level that make a new stretch, as a share of it.
 const LEVEL_STEP: f64 = 0.04;
@@ -74,6 +77,8 @@ pub(super) struct Source<'a> {
     pub group: Option<usize>,
     /// The group's usual green level, fraction of full scale, where it is known.
     pub usual_level: Option<f64>,
+    /// Shown like the frames of another group: that group, and its sky in this frame's numbers.
+    pub like: Option<(usize, SkyStats)>,
     pub theme: Theme,
 }
 
@@ -81,7 +86,12 @@ impl Source<'_> {
     fn stretch_key(&self) -> StretchKey {
         let level = self.usual_level.filter(|level| *level > 0.0);
         let step = level.map(|level| (level.ln() / LEVEL_STEP).round() as i32);
-        (self.night, self.group, step)
+        (
+            self.night,
+            self.group,
+            step,
+            self.like.map(|(group, _)| group),
+        )
     }
 }
 
@@ -167,10 +177,13 @@ impl Textures {
         if let Some((_, stretch)) = self.stretches.iter().find(|(kept, _)| *kept == key) {
             return Arc::clone(stretch);
         }
-        let mut stats = SkyStats::of(&source.picture.colour);
-        if let Some(level) = source.usual_level {
-            stats = stats.at_green_level(level);
-        }
+        let stats = source.like.map_or_else(
+            || {
+                let own = SkyStats::of(&source.picture.colour);
+                own.at_green_level(source.usual_level.unwrap_or(0.0))
+            },
+            |(_, stats)| stats,
+        );
         let stretch = Arc::new(Stretch::new(stats));
         if self.stretches.len() >= STRETCHES_KEPT {
             self.stretches.remove(0);
@@ -198,7 +211,7 @@ fn image_of(view: &View, source: Source<'_>, stretch: &Stretch) -> ColorImage {
 }
 
 /// The red-light theme lights no green and no blue.
-fn to_red(rgba: &mut Rgba) {
+pub(super) fn to_red(rgba: &mut Rgba) {
     for px in &mut rgba.px {
         let [r, g, b, _] = px.map(f32::from);
         *px = [(0.36 * r + 0.52 * g + 0.18 * b).min(255.0) as u8, 0, 0, 255];

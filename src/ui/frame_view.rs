@@ -72,6 +72,7 @@ impl<'a> Seen<'a> {
             turn,
             group: self.row.group,
             usual_level: group.and_then(|g| g.sky).map(|sky| sky.median / 100.0),
+            like: None,
             theme: cx.model.comfort.theme,
         }
     }

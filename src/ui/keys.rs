@@ -51,6 +51,7 @@ fn of_key(pressed: Pressed, modifiers: Modifiers) -> Option<Chord> {
         Pressed::End => Key::End,
         Pressed::Escape => Key::Escape,
         Pressed::Num1 => Key::Char('1'),
+        Pressed::Num2 => Key::Char('2'),
         Pressed::Num4 => Key::Char('4'),
         // Without Ctrl they come as text.
         Pressed::Plus if modifiers.command => Key::Char('+'),

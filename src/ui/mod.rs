@@ -3,6 +3,13 @@
 
 mod chart_tip;
 mod chart_view;
+mod compare_chart;
+mod compare_crops;
+mod compare_page;
+mod compare_pair;
+mod compare_panel;
+mod compare_rows;
+mod compare_table;
 mod event_marks;
 mod facts;
 pub mod fold;
@@ -69,6 +76,7 @@ pub struct App {
     /// The window's title as the system shows it.
     title: String,
     frame_block: frame_block::State,
+    compare_page: compare_page::State,
     frames_page: frames_page::State,
     first_run: first_run::State,
     night_page: night_page::State,
@@ -125,6 +133,7 @@ impl App {
             size: None,
             title: String::new(),
             frame_block: frame_block::State::default(),
+            compare_page: compare_page::State::default(),
             frames_page: frames_page::State::default(),
             first_run: first_run::State::default(),
             night_page: night_page::State::default(),
@@ -222,6 +231,9 @@ impl App {
                         panel: &mut self.panel,
                     };
                     night_page::show(ui, cx, &mut blocks, &mut actions);
+                }
+                Page::Compare => {
+                    compare_page::show(ui, cx, &mut self.compare_page, &mut actions);
                 }
                 Page::Frames => {
                     frames_page::show(

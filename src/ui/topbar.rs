@@ -62,6 +62,7 @@ fn open_and_pages(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
 fn page_switch(ui: &mut Ui, cx: Cx<'_>, page: Page, actions: &mut Vec<Action>) {
     let command = command(match page {
         Page::Night => "night",
+        Page::Compare => "compare",
         Page::Frames => "frames",
     });
     let key = command

@@ -84,6 +84,7 @@ fn wrong_usage_is_two_and_help_is_none() {
     for words in [
         &["measure"][..],
         &["measure", "ridge", "--wat"],
+        &["compare"],
         &["measure", "ridge", "--utc-offset", "1"],
         &["measure", "ridge", "--site", "47.25"],
         &["measure", "ridge", "--site", "12.5,247.25"],
@@ -99,7 +100,7 @@ fn wrong_usage_is_two_and_help_is_none() {
     }
     let help = user.runs(&["--help"]);
     assert_eq!(help.code, 0);
-    for command in ["measure", "advise", "export", "sample"] {
+    for command in ["measure", "advise", "compare", "export", "sample"] {
         assert!(help.out.contains(command));
         let help = user.runs(&[command, "--help"]);
         assert!(help.out.contains("Examples:"), "{}", help.out);
@@ -351,6 +352,56 @@ fn advice_is_given() {
     for setting in ["Exposure", "ISO", "Interval"] {
         assert!(said.out.contains(setting), "{}", said.out);
     }
+}
+
+#[test]
+fn settings_are_compared() {
+    let user = User::new();
+    let words = "sample ladder --scene iso-ladder --frames 10 --size 640x427 --format dng";
+    let said = user.runs(&words.split(' ').collect::<Vec<_>>());
+    assert_eq!(said.code, 0, "{}", said.err);
+    let said = user.runs(&["compare", "ladder", "--purpose", "still", "--csv", "-"]);
+    assert_eq!(said.code, 0, "{}", said.err);
+    let rows = rows(&said.out);
+    let isos: Vec<&str> = rows.iter().map(|row| row["iso"].as_str()).collect();
+    assert_eq!(isos, ["400", "800", "1600", "3200", "6400"], "{}", said.out);
+    let number = |row: usize, column: &str| rows[row][column].parse::<f64>().unwrap();
+    for row in 0..5 {
+        assert_eq!(rows[row]["frames"], "2");
+        assert_eq!(rows[row]["exposure_s"], "30");
+    }
+    // The same sky: twice the ISO, twice the level.
+    for row in 0..4 {
+        let ratio = number(row + 1, "sky_level_pct") / number(row, "sky_level_pct");
+        assert!((ratio - 2.0).abs() < 0.1, "{}", said.out);
+    }
+    // Read noise adds 2 % at most under this sky: the same stars stand out alike at every ISO.
+    for row in 0..5 {
+        let ratio = number(row, "star_snr") / number(0, "star_snr");
+        assert!((ratio - 1.0).abs() < 0.08, "{}", said.out);
+    }
+    assert!(
+        number(4, "clipped_pct") > number(0, "clipped_pct"),
+        "{}",
+        said.out
+    );
+    assert!(said.err.contains("Use ISO"), "{}", said.err);
+
+    let said = user.runs(&["compare", "ladder", "--csv", "settings.csv"]);
+    assert_eq!(said.code, 0, "{}", said.err);
+    assert!(said.out.contains("ISO 1600"), "{}", said.out);
+    let saved = fs::read_to_string(user.path("settings.csv")).unwrap();
+    assert_eq!(saved.lines().count(), 6);
+
+    user.has_night("ridge", 3);
+    let said = user.runs(&["compare", "ridge"]);
+    assert_eq!(said.code, 0, "{}", said.err);
+    assert!(
+        said.out.contains("All frames have one setting"),
+        "{}",
+        said.out
+    );
+    assert_eq!(user.runs(&["compare", "nowhere"]).code, 2);
 }
 
 #[test]

@@ -100,6 +100,9 @@ pub(crate) fn derived(frames: usize, measured: usize, purpose: Purpose) -> Deriv
         row.derived.expected_trail_px = Some(6.6);
     }
     let judged = verdict::judge(&night, purpose, &Thresholds::default());
+    let comparisons = (0..night.sets.len())
+        .map(|set| advice::compare(&night, set, &judged))
+        .collect();
     let next_time = (0..night.sets.len())
         .map(|set| advice::next_time(&night, set, &judged, &AdviceOptions::default()))
         .collect();
@@ -107,5 +110,6 @@ pub(crate) fn derived(frames: usize, measured: usize, purpose: Purpose) -> Deriv
         night: Arc::new(night),
         judged: Arc::new(judged),
         next_time: Arc::new(next_time),
+        comparisons: Arc::new(comparisons),
     }
 }

@@ -6,6 +6,7 @@
     reason = "pixels of a window and numbers of frames are small and not negative"
 )]
 
+mod compare;
 mod drawn;
 mod driven;
 mod invented;

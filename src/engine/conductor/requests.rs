@@ -2,7 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::super::{Effect, Existing, ExportWhat, Report, dialogs, pictures::Request, saving};
+use super::super::{
+    CropRequest, Effect, Existing, ExportWhat, Report, crops, dialogs, pictures::Request, saving,
+};
 use super::{Conductor, Note};
 use crate::frame::{CameraKey, Supplied};
 use crate::verdict::Decisions;
@@ -50,6 +52,22 @@ impl Conductor {
                 picture: Err("there is no such frame".to_owned()),
             }),
         }
+    }
+
+    /// Asks for crops; one that names a frame there is not is passed over.
+    pub(super) fn load_crops(&self, wishes: Vec<CropRequest>) {
+        let Some(session) = &self.session else {
+            return;
+        };
+        let with_paths = wishes.into_iter().filter_map(|wish| {
+            let paths = (wish.parts.iter()).map(|part| session.path_of(part.shot));
+            Some((wish.clone(), paths.collect::<Option<Vec<_>>>()?))
+        });
+        self.crops.ask(crops::Job {
+            id: session.id,
+            options: session.run.options,
+            wishes: with_paths.collect(),
+        });
     }
 
     pub(super) fn choose_and_export(&self, what: ExportWhat) {

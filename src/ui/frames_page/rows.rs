@@ -237,6 +237,7 @@ mod tests {
                 ..Judged::default()
             }),
             next_time: Arc::default(),
+            comparisons: Arc::default(),
         };
         open
     }

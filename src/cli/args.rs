@@ -6,6 +6,7 @@ use std::str::FromStr;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::engine::{OpenRequest, Supplied};
+use crate::frame::parse_clock_shift;
 use crate::sky::Site;
 use crate::verdict::Purpose;
 
@@ -227,6 +228,10 @@ pub(super) struct NightArgs {
     #[arg(long, value_name = "±HH:MM", value_parser = offset_s, allow_hyphen_values = true)]
     pub(super) utc_offset: Option<i32>,
 
+    /// What to add to the camera's times: seconds, or H:MM:SS; negative when its clock is fast
+    #[arg(long, value_name = "±TIME", value_parser = clock_shift_s, allow_hyphen_values = true)]
+    pub(super) clock_add: Option<f64>,
+
     /// Where the night was shot, in degrees, north and east positive; else as the frames say
     #[arg(long, value_name = "LAT,LON", value_parser = Site::from_str, allow_hyphen_values = true)]
     pub(super) site: Option<Site>,
@@ -300,6 +305,7 @@ impl NightArgs {
                 f_number: self.f_number,
                 pixel_um: self.pixel_um,
                 offset_s: self.utc_offset,
+                clock_add_s: self.clock_add,
             },
             site: self.site,
             purpose: self.purpose.into(),
@@ -317,6 +323,10 @@ fn positive(text: &str) -> Result<f64, String> {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
         _ => Err("a number above 0 is wanted".to_owned()),
     }
+}
+
+fn clock_shift_s(text: &str) -> Result<f64, String> {
+    parse_clock_shift(text).ok_or_else(|| "write seconds like -37, or +1:00:00".to_owned())
 }
 
 fn size(text: &str) -> Result<(usize, usize), String> {

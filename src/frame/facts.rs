@@ -1,5 +1,6 @@
 //! What the camera wrote about the shot.
 
+use jiff::SignedDuration;
 use jiff::civil::DateTime;
 use jiff::tz::Offset;
 use serde::{Deserialize, Serialize};
@@ -21,6 +22,14 @@ impl TakenAt {
     pub fn clock_s(&self) -> f64 {
         let zoned = Offset::UTC.to_timestamp(self.local);
         zoned.map_or(0.0, |stamp| stamp.as_nanosecond() as f64 / 1e9)
+    }
+
+    /// Puts the clock right by so many seconds; past the calendar's ends it stays.
+    fn add(&mut self, seconds: f64) {
+        let Ok(shift) = SignedDuration::try_from_secs_f64(seconds) else {
+            return;
+        };
+        self.local = self.local.checked_add(shift).unwrap_or(self.local);
     }
 
     /// ISO 8601, with the offset where it is known.
@@ -107,6 +116,8 @@ pub struct Supplied {
     pub pixel_um: Option<f64>,
     /// Seconds east of UTC of the camera's clock.
     pub offset_s: Option<i32>,
+    /// What to add to the times the camera wrote, s: its clock was set wrong.
+    pub clock_add_s: Option<f64>,
 }
 
 /// Diagonal of the 36 × 24 mm frame that 35 mm equivalents refer to.
@@ -148,8 +159,9 @@ impl Facts {
         self.focal_length_mm = supplied.focal_length_mm.or(self.focal_length_mm);
         self.f_number = supplied.f_number.or(self.f_number);
         self.pixel_um = supplied.pixel_um.or(self.pixel_um);
-        if let (Some(taken), Some(offset)) = (self.taken_at.as_mut(), supplied.offset_s) {
-            taken.offset_s = Some(offset);
+        if let Some(taken) = &mut self.taken_at {
+            taken.offset_s = supplied.offset_s.or(taken.offset_s);
+            taken.add(supplied.clock_add_s.unwrap_or(0.0));
         }
         self
     }
@@ -177,6 +189,30 @@ mod tests {
         assert_eq!(taken.iso8601(), "2026-03-01T21:04:05.25-03:30");
         taken.offset_s = None;
         assert_eq!(taken.iso8601(), "2026-03-01T21:04:05.25");
+    }
+
+    #[test]
+    fn a_wrong_clock_is_put_right() {
+        let facts = Facts {
+            taken_at: Some(TakenAt {
+                local: jiff::civil::date(2025, 12, 31).at(23, 59, 30, 0),
+                has_subseconds: false,
+                offset_s: None,
+            }),
+            ..Facts::default()
+        };
+        let supplied = Supplied {
+            clock_add_s: Some(37.5),
+            offset_s: Some(0),
+            ..Supplied::default()
+        };
+        let taken = facts.clone().with(&supplied).taken_at.unwrap();
+        assert_eq!(taken.iso8601(), "2026-01-01T00:00:07.5+00:00");
+        let absurd = Supplied {
+            clock_add_s: Some(1e300),
+            ..Supplied::default()
+        };
+        assert_eq!(facts.clone().with(&absurd), facts);
     }
 
     #[test]

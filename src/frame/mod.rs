@@ -11,6 +11,7 @@ pub mod listing;
 pub mod samples;
 
 mod clock;
+mod clock_shift;
 mod exif;
 mod fits;
 mod fits_header;
@@ -27,6 +28,7 @@ mod sensor;
 mod tiff;
 mod tone;
 
+pub use clock_shift::{clock_shift_words, parse_clock_shift};
 pub use error::FrameError;
 pub use facts::{CameraKey, Facts, Gps, Orientation, Supplied, TakenAt};
 pub use formats::{open, open_colour, read_facts};

@@ -21,6 +21,7 @@ mod turn;
 mod pointing;
 mod same_field;
 mod derive;
+mod heavens;
 mod place;
 mod warnings;
 mod transfer;
@@ -37,8 +38,9 @@ pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
 pub use types::{
-    Derived, FrameInput, FrameState, Group, GroupStars, Kind, Night, NightOptions, Place,
-    PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight, Transfer, Typical,
+    Derived, FrameInput, FrameState, Group, GroupStars, Heavens, Kind, Night, NightOptions, Place,
+    PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight, TimeSpan, Transfer,
+    Typical,
 };
 
 /// Puts the night together from what is known so far. Called again as frames are measured; costs
@@ -51,6 +53,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     kinds::tell(&mut night);
     groups::fill(&mut night);
     clock::smooth(&mut night);
+    heavens::fill(&mut night);
     gaps::fill(&mut night);
     baseline::fill(&mut night);
     turn::fill(&mut night);

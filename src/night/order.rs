@@ -4,7 +4,7 @@ use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use super::types::{Derived, FrameInput, FrameState, Night, NightOptions, Row, Set, Typical};
-use crate::frame::{CameraKey, Facts, Orientation, TakenAt};
+use crate::frame::{CameraKey, Facts, Orientation, Supplied, TakenAt};
 
 /// Fills `night` with its rows in order and its sets, the one with the most frames first.
 pub(super) fn arrange(inputs: &[FrameInput], options: &NightOptions) -> Night {
@@ -28,6 +28,7 @@ pub(super) fn arrange(inputs: &[FrameInput], options: &NightOptions) -> Night {
         night.rows.extend(rows);
         night.sets.push(Set {
             orientation: majority(&night.rows[first..]),
+            clock_added_s: clock_added_s(&camera, options),
             camera,
             rows: (first..night.rows.len()).collect(),
             ..Set::default()
@@ -66,10 +67,16 @@ fn cameras(named: &[&FrameInput]) -> Vec<CameraKey> {
 
 fn row(input: &FrameInput, set: usize, camera: &CameraKey, options: &NightOptions) -> Row {
     let mut facts = input.facts.clone().unwrap_or_default();
+    // Times are put right once: what was said for all cameras stands for what was said for this one.
+    let clock_add_s = clock_added_s(camera, options);
+    let with_clock = |supplied: &Supplied, clock_add_s| Supplied {
+        clock_add_s,
+        ..*supplied
+    };
     if let Some(supplied) = options.supplied.get(camera) {
-        facts = facts.with(supplied);
+        facts = facts.with(&with_clock(supplied, None));
     }
-    let facts = facts.with(&options.supplied_for_all);
+    let facts = facts.with(&with_clock(&options.supplied_for_all, clock_add_s));
     let (measure, error) = match &input.state {
         FrameState::Pending => (None, None),
         FrameState::Measured(measure) => (Some(measure.clone()), None),
@@ -89,6 +96,13 @@ fn row(input: &FrameInput, set: usize, camera: &CameraKey, options: &NightOption
         derived: Derived::default(),
         typical: Typical::default(),
     }
+}
+
+/// What to add to a camera's times, where that is anything.
+fn clock_added_s(camera: &CameraKey, options: &NightOptions) -> Option<f64> {
+    let of_camera = options.supplied.get(camera).and_then(|s| s.clock_add_s);
+    let added = options.supplied_for_all.clock_add_s.or(of_camera);
+    added.filter(|seconds| seconds.abs() > 0.0)
 }
 
 /// Sorts rows that stand in order of name by their clock. A row with no time stays behind the

@@ -9,6 +9,7 @@ use jiff::civil::date;
 use super::*;
 use crate::frame::{Facts, Light, Orientation, Supplied, TakenAt};
 use crate::measure::{FrameMeasure, TrailValues};
+use crate::sky::Site;
 
 /// A frame of a 24 mm lens at 30 s, f/2.8, ISO 1600, shot `seconds` after 22:00 with sub-seconds.
 pub(super) fn frame(shot: usize, seconds: f64) -> FrameInput {
@@ -91,8 +92,13 @@ fn go_dark(measure: &mut FrameMeasure) {
     measure.noise_pct = Some(0.1);
 }
 
+/// Put together, as of a place that is known.
 pub(super) fn put(inputs: &[FrameInput]) -> Night {
-    assemble(inputs, &NightOptions::default())
+    let options = NightOptions {
+        site: Site::new(54.5, -2.8).ok(),
+        ..NightOptions::default()
+    };
+    assemble(inputs, &options)
 }
 
 fn kinds(night: &Night) -> Vec<&'static str> {

@@ -81,6 +81,31 @@ pub struct Place {
     pub from: PlaceFrom,
 }
 
+/// From when to when, seconds like [`Row::time_s`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TimeSpan {
+    /// Its beginning.
+    pub from_s: f64,
+    /// Its end.
+    pub to_s: f64,
+}
+
+/// Sun and Moon from the noon before a night to the noon after it.
+///
+/// Accuracy: the Sun to 0.01°, the Moon to 0.02°, times to 15 s at middle latitudes (the clock's own
+/// error comes on top).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heavens {
+    /// UTC at `time_s` = 0, s since 1970.
+    pub start_utc_s: f64,
+    /// When the Sun is so far down, for each of [`crate::sky::Depth::ALL`]: the last is when it is dark.
+    pub sun_down: [Vec<TimeSpan>; 4],
+    /// When the Moon is up.
+    pub moon_up: Vec<TimeSpan>,
+    /// Share of the Moon's disc that is lit in the middle of the frames, 0 to 1.
+    pub moon_lit: f64,
+}
+
 /// What a frame is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Kind {
@@ -151,6 +176,10 @@ pub struct Derived {
     pub transparency: Option<f64>,
     /// Sky brightness, mag per square arcsecond, ±0.7.
     pub sky_mag_arcsec2: Option<f64>,
+    /// How high the Sun stood in the middle of the exposure, degrees, air left out of account.
+    pub sun_altitude_deg: Option<f64>,
+    /// The same of the Moon.
+    pub moon_altitude_deg: Option<f64>,
     /// Trail angle as displayed, anticlockwise from image right, [0, 180).
     pub trail_angle_deg: Option<f64>,
 }
@@ -275,6 +304,8 @@ pub struct Set {
     pub interval_s: Option<f64>,
     /// Usual pause between exposures, s: interval minus marked exposure, never below 0.
     pub pause_s: Option<f64>,
+    /// What was added to the times its camera wrote, s, where the user put its clock right.
+    pub clock_added_s: Option<f64>,
     /// Orientation most of its frames share.
     pub orientation: Orientation,
     /// The group with the most sky frames.
@@ -390,6 +421,8 @@ pub struct Night {
     pub start_clock_s: Option<f64>,
     /// Where it was shot, where that is known.
     pub place: Option<Place>,
+    /// Sun and Moon, where place and time are known.
+    pub heavens: Option<Heavens>,
     /// Frames not measured yet.
     pub pending: usize,
     /// What the user should know about the night as a whole: no time zone, mixed sizes, …

@@ -105,3 +105,36 @@ fn changed_settings_are_groups_and_a_warning() {
         "{said}"
     );
 }
+
+#[test]
+fn a_clock_put_right_is_put_right_once_and_said() {
+    let inputs = run(4);
+    let camera = inputs[0]
+        .facts
+        .as_ref()
+        .map(crate::frame::Facts::camera_key);
+    let by = |clock_add_s| Supplied {
+        clock_add_s,
+        ..Supplied::default()
+    };
+    let mut options = NightOptions::default();
+    options
+        .supplied
+        .extend(camera.map(|key| (key, by(Some(-3600.0)))));
+    let seconds = |options: &NightOptions| {
+        let night = assemble(&inputs, options);
+        let clock = night.rows[0].facts.taken_at.unwrap().clock_s();
+        (
+            clock - put(&inputs).rows[0].facts.taken_at.unwrap().clock_s(),
+            night,
+        )
+    };
+    let (moved, night) = seconds(&options);
+    assert!((moved + 3600.0).abs() < 1e-6, "{moved}");
+    let said = night.warnings.join("\n");
+    assert!(said.contains("put right by −1:00:00"), "{said}");
+    // The command line's word stands for the kept one; it does not come on top.
+    options.supplied_for_all = by(Some(60.0));
+    let (moved, _) = seconds(&options);
+    assert!((moved - 60.0).abs() < 1e-6, "{moved}");
+}

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use super::groups::size_px;
 use super::types::{Group, Kind, Night, Row};
+use crate::frame::clock_shift_words;
 
 /// Cameras whose clock was reset begin at a year up to this one.
-const RESET_YEAR: i16 = 2000;
+pub(super) const RESET_YEAR: i16 = 2000;
 
 /// The warnings, weightiest first.
 pub(super) fn collect(night: &Night) -> Vec<String> {
@@ -24,6 +25,8 @@ pub(super) fn collect(night: &Night) -> Vec<String> {
         clock_back(night),
         no_zone(night),
         odd_exposure(night),
+        clock_added(night),
+        no_heavens(night),
     ]
     .into_iter()
     .flatten()
@@ -228,6 +231,35 @@ fn no_zone(night: &Night) -> Option<String> {
             .is_some_and(|taken| taken.offset_s.is_none())
     });
     unzoned.then(|| "The camera clock has no time zone; taken as local time.".to_owned())
+}
+
+/// What is missing to tell twilight and the Moon.
+fn no_heavens(night: &Night) -> Option<String> {
+    let has_zone = no_zone(night).is_none();
+    let missing = match (night.place.is_some(), has_zone) {
+        (true, true) => return None,
+        _ if night.start_clock_s.is_none() || clock_reset(night).is_some() => return None,
+        (false, true) => "the frames do not say their place. Give it with --site",
+        (true, false) => "the clock's time zone is not known. Give it with --utc-offset",
+        (false, false) => "neither place nor time zone is known. Give --site and --utc-offset",
+    };
+    Some(format!(
+        "Twilight and the Moon cannot be told: {missing}, or in the window under Lens and camera."
+    ))
+}
+
+/// That times are not what a camera wrote.
+fn clock_added(night: &Night) -> Option<String> {
+    let (added, set) = (night.sets.iter()).find_map(|set| Some((set.clock_added_s?, set)))?;
+    let whose = if night.sets.len() > 1 {
+        format!("The clock of {}", set.camera.camera)
+    } else {
+        "The camera's clock".to_owned()
+    };
+    let added = clock_shift_words(added);
+    Some(format!(
+        "{whose} was put right by {added} (hours, minutes, seconds) in all its times."
+    ))
 }
 
 /// Trails that the marked exposure cannot explain.

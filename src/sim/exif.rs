@@ -103,7 +103,26 @@ fn facts(options: &SimOptions, frame: &FramePlan) -> Vec<Field> {
         ),
         field(Tag::BodySerialNumber, text(SERIAL)),
         field(Tag::LensModel, text(&lens(scene.focal_mm))),
+        field(Tag::GPSLatitudeRef, side(scene.latitude_deg, ["N", "S"])),
+        field(Tag::GPSLatitude, sexagesimal(scene.latitude_deg)),
+        field(Tag::GPSLongitudeRef, side(scene.longitude_deg, ["E", "W"])),
+        field(Tag::GPSLongitude, sexagesimal(scene.longitude_deg)),
     ]
+}
+
+fn side(degrees: f64, [positive, negative]: [&str; 2]) -> Value {
+    text(if degrees < 0.0 { negative } else { positive })
+}
+
+/// Degrees, minutes and seconds, to a hundredth.
+fn sexagesimal(degrees: f64) -> Value {
+    let hundredths = (degrees.abs() * 360_000.0).round() as u32;
+    let part = |num, denom| Rational { num, denom };
+    Value::Rational(vec![
+        part(hundredths / 360_000, 1),
+        part(hundredths / 6000 % 60, 1),
+        part(hundredths % 6000, 100),
+    ])
 }
 
 fn clamp_iso(iso: u32) -> u16 {

@@ -106,7 +106,7 @@ pub struct Scene {
     pub purpose: &'static str,
     /// Geographic latitude, north positive: it fixes where the pole is.
     pub latitude_deg: f64,
-    /// Longitude, east positive; only told in the truth.
+    /// Longitude, east positive.
     pub longitude_deg: f64,
     /// The camera's clock when the first shutter opens.
     pub start_local: &'static str,

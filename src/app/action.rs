@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::engine::{CameraKey, ExportWhat, OpenRequest, Report, Supplied};
+use crate::sky::Site;
 use crate::verdict::{Purpose, Verdict};
 
 use super::model::{Mark, Page, PictureZoom, Theme};
@@ -109,6 +110,8 @@ pub enum Action {
     ToggleFrameFills,
     /// Keep facts the person typed for a camera.
     Supply(CameraKey, Supplied),
+    /// Keep where the person shoots.
+    KeepSite(Option<Site>),
     /// Stop measuring.
     Cancel,
     /// Carry on, or try failed frames again too.

@@ -78,6 +78,12 @@ impl Model {
                     effects.push(Effect::Supply { camera, supplied });
                 }
             }
+            Action::KeepSite(site) => {
+                if let Some(night) = &mut self.night {
+                    night.usual_site = site;
+                }
+                effects.push(Effect::KeepSite(site));
+            }
             Action::Cancel => self.cancel(effects),
             Action::Resume(failed_too) => {
                 if let Some(night) = &mut self.night {

@@ -8,6 +8,7 @@ use crate::advice::{self, NextTime, Outcome};
 use crate::chart;
 use crate::engine::{CameraKey, Derived, NightId, Progress, Supplied};
 use crate::night::{Night, Row, Set};
+use crate::sky::Site;
 use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
 
 use super::comparing::Comparing;
@@ -41,6 +42,8 @@ pub struct OpenNight {
     pub decisions: Decisions,
     /// Facts the person supplied.
     pub supplied: BTreeMap<CameraKey, Supplied>,
+    /// Where the person usually shoots.
+    pub usual_site: Option<Site>,
     /// The camera shown, an index into `Night::sets`.
     pub set: usize,
     /// The chosen frame: a place in the set's `frames`, 0 for frame 1.
@@ -95,6 +98,7 @@ impl OpenNight {
             },
             decisions,
             supplied: BTreeMap::new(),
+            usual_site: None,
             set: 0,
             chosen: 0,
             anchor: 0,

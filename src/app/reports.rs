@@ -15,12 +15,14 @@ impl Model {
                 paths,
                 decisions,
                 supplied,
+                usual_site,
             } => {
                 if !self.is_current(id) {
                     return;
                 }
                 let mut night = OpenNight::new(id, title, paths, decisions);
                 night.supplied = supplied.into_iter().collect();
+                night.usual_site = usual_site;
                 self.opening = None;
                 self.open_error = None;
                 self.night = Some(night);

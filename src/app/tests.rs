@@ -92,6 +92,7 @@ fn opened(count: usize, doubtful: &[usize]) -> Model {
             paths,
             decisions,
             supplied,
+            usual_site: None,
         },
     );
     let derived = derived(count, doubtful);

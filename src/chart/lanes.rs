@@ -1,6 +1,7 @@
 //! What each lane shows: points, lines, bands and their range.
 
 use super::axis::{Span, Ticks};
+use super::bands::{Band, bands};
 use super::clock;
 use crate::base::robust;
 use crate::night::{Night, Row, Set};
@@ -95,6 +96,8 @@ pub struct Lane {
     pub line: Vec<Point>,
     /// What is predicted; equal neighbours make a band.
     pub band: Vec<Predicted>,
+    /// Twilight and the Moon behind it.
+    pub bands: Vec<Band>,
     /// Lowest and highest value shown.
     pub range: Span,
     /// Why there is nothing to show.
@@ -163,9 +166,7 @@ pub fn lanes(night: &Night, set: &Set, purpose: Purpose) -> Vec<Lane> {
             let mut lane = match kind {
                 LaneKind::Shape if purpose == Purpose::Tracked => elongation(&gather),
                 LaneKind::Shape => length(night, set, &times, &gather),
-                LaneKind::Sky => plain(kind, "of full scale", " %", 1, &gather, &|row| {
-                    row.measure.as_ref().map(|m| m.sky.level_pct)
-                }),
+                LaneKind::Sky => sky(night, set, &times, &gather),
                 LaneKind::Noise => plain(kind, "of full scale", " %", 2, &gather, &|row| {
                     row.measure.as_ref()?.noise_pct
                 }),
@@ -218,9 +219,19 @@ fn plain(
         points,
         line: Vec::new(),
         band: Vec::new(),
+        bands: Vec::new(),
         range,
         missing: None,
     }
+}
+
+fn sky(night: &Night, set: &Set, times: &[f64], gather: &Gather<'_>) -> Lane {
+    let level = |row: &Row| row.measure.as_ref().map(|m| m.sky.level_pct);
+    let mut lane = plain(LaneKind::Sky, "of full scale", " %", 1, gather, &level);
+    if let (Some(first), Some(last)) = (times.first(), times.last()) {
+        lane.bands = bands(night, *first, last + set.interval_s.unwrap_or(0.0));
+    }
+    lane
 }
 
 fn from_zero(points: &[Point], over: f64, least: f64) -> Span {

@@ -4,6 +4,7 @@
 //! report draw the same. Colours and fonts belong to whoever draws.
 
 pub mod axis;
+pub mod bands;
 pub mod clock;
 pub mod labels;
 pub mod lanes;
@@ -11,6 +12,7 @@ pub mod reduce;
 pub mod ribbon;
 
 pub use axis::{Span, Ticks, TimeAxis};
+pub use bands::{Band, BandKind};
 pub use labels::{Placed, Wanted};
 pub use lanes::{Lane, LaneKind, Point};
 pub use ribbon::{Bar, Piece, PieceKind};

@@ -174,6 +174,7 @@ impl Conductor {
                 }
             }
             Effect::Supply { camera, supplied } => self.supply(camera, supplied),
+            Effect::KeepSite(site) => self.keep_site(site),
             Effect::KeepDecisions(decisions) => self.decide(decisions),
             Effect::LoadPicture { shot } => self.load_picture(shot),
             Effect::LoadCrops(wishes) => self.load_crops(wishes),
@@ -239,14 +240,16 @@ impl Conductor {
         };
         let supplied = self.store.supplied();
         let supplied = self.tell_fault("Supplied facts could not be read back", supplied);
+        let usual_site = self.usual_site();
         self.runs += 1;
-        let session = Session::new(found, &supplied, self.runs);
+        let session = Session::new(found, &supplied, usual_site, self.runs);
         self.outbox.push(Report::Opened {
             id: session.id,
             title: session.title.clone(),
             paths: session.paths.clone(),
             decisions: session.decisions.clone(),
             supplied,
+            usual_site,
         });
         self.session = Some(session);
         self.derive();

@@ -70,6 +70,8 @@ pub enum Effect {
         /// The facts.
         supplied: Supplied,
     },
+    /// Keep where the user shoots (`None`: forget it), for this and all other nights, and derive again.
+    KeepSite(Option<Site>),
     /// Keep the person's decisions (all of them) for the open night.
     KeepDecisions(Decisions),
     /// Decode a frame for the screen.
@@ -200,6 +202,8 @@ pub enum Report {
         decisions: Decisions,
         /// Facts the user supplied before, by camera.
         supplied: Vec<(CameraKey, Supplied)>,
+        /// Where the user usually shoots, kept from before.
+        usual_site: Option<Site>,
     },
     /// The night so far. At most every 200 ms while measuring, and at the end.
     Derived {

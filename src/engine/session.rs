@@ -12,6 +12,7 @@ use super::{Derived, Existing, ExportWhat, NightId, Progress, Recent, trails};
 use crate::advice::{self, AdviceOptions};
 use crate::frame::{CameraKey, OpenOptions, Supplied};
 use crate::night::{self, FrameInput, FrameState, NightOptions};
+use crate::sky::Site;
 use crate::store::{ContentKey, Store};
 use crate::verdict::{self, Decisions, Purpose, Thresholds, Verdict};
 
@@ -55,7 +56,12 @@ pub(super) struct Session {
 }
 
 impl Session {
-    pub(super) fn new(found: Found, supplied: &[(CameraKey, Supplied)], run_number: u64) -> Self {
+    pub(super) fn new(
+        found: Found,
+        supplied: &[(CameraKey, Supplied)],
+        usual_site: Option<Site>,
+        run_number: u64,
+    ) -> Self {
         let request = found.request;
         let open_options = OpenOptions {
             linear: request.linear,
@@ -81,7 +87,7 @@ impl Session {
                 supplied: supplied.iter().cloned().collect(),
                 supplied_for_all: request.supplied_for_all,
                 site: request.site,
-                usual_site: None,
+                usual_site,
             },
             judging: Judging {
                 purpose: request.purpose,

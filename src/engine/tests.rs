@@ -417,6 +417,31 @@ fn the_night_is_remembered_with_its_purpose() {
 }
 
 #[test]
+fn the_place_is_kept_for_other_nights() {
+    let site = crate::sky::Site::new(47.25, 12.5).ok();
+    let mut bench = Bench::of(2);
+    bench.start(1, Duration::ZERO);
+    bench.open();
+    bench.until_finished();
+    bench.run(Effect::KeepSite(site));
+    let place = |report: &Report| match report {
+        Report::Derived { derived, .. } => derived.night.place,
+        _ => None,
+    };
+    let reports = bench.until(|report| place(report).is_some());
+    let told = reports.last().and_then(place).map(|place| place.site);
+    assert_eq!(told, site, "the open night follows at once");
+
+    bench.start(1, Duration::ZERO);
+    bench.open();
+    let reports = bench.until(|report| matches!(report, Report::Opened { .. }));
+    let Some(Report::Opened { usual_site, .. }) = reports.last() else {
+        panic!("{reports:?}")
+    };
+    assert_eq!(*usual_site, site);
+}
+
+#[test]
 fn pictures_come_or_say_why_not() {
     let mut bench = Bench::new(["a1.jpg", "panic2.jpg"].map(str::to_owned));
     bench.start(1, Duration::ZERO);

@@ -8,11 +8,11 @@ use serde_json::{Value, json};
 use super::columns::{COLUMNS, Cell, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
-use crate::night::Place;
+use crate::night::{Heavens, Place, TimeSpan};
 use crate::verdict::{Event, Finding};
 
 /// Writes the table as one JSON object: `frames` with the names of the CSV (null where there is no
-/// value), `site` (null when it is not known), `findings`, `events` and `next_time` (one entry a
+/// value), `site` and `sun_and_moon` (null when place or zone are not known), `findings`, `events` and `next_time` (one entry a
 /// set).
 ///
 /// # Errors
@@ -39,10 +39,14 @@ impl Serialize for Whole<'_> {
         let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
         let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
         let events: Vec<Value> = judged.events.iter().map(|e| event(e, &name)).collect();
-        let mut map = serializer.serialize_map(Some(7))?;
+        let mut map = serializer.serialize_map(Some(8))?;
         map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
         map.serialize_entry("purpose", &judged.purpose)?;
         map.serialize_entry("site", &self.table.night.place.map(site))?;
+        map.serialize_entry(
+            "sun_and_moon",
+            &self.table.night.heavens.as_ref().map(heavens),
+        )?;
         map.serialize_entry("frames", &Frames(self.table))?;
         map.serialize_entry("findings", &findings)?;
         map.serialize_entry("events", &events)?;
@@ -58,6 +62,27 @@ fn site(place: Place) -> Value {
         "latitude_deg": place.site.latitude_deg,
         "longitude_deg": place.site.longitude_deg,
         "from": place.from.word(),
+    })
+}
+
+/// When the Sun was down and the Moon up, in UTC, from the noon before the night to the one after.
+fn heavens(heavens: &Heavens) -> Value {
+    let stamp = |time_s: f64| {
+        let second = (heavens.start_utc_s + time_s).round() as i64;
+        jiff::Timestamp::from_second(second).map_or(Value::Null, |at| json!(at.to_string()))
+    };
+    let spans = |spans: &[TimeSpan]| -> Vec<Value> {
+        let span = |s: &TimeSpan| json!({ "from": stamp(s.from_s), "to": stamp(s.to_s) });
+        spans.iter().map(span).collect()
+    };
+    let [set, civil, nautical, astronomical] = &heavens.sun_down;
+    json!({
+        "sun_set": spans(set),
+        "past_civil_twilight": spans(civil),
+        "past_nautical_twilight": spans(nautical),
+        "past_astronomical_twilight": spans(astronomical),
+        "moon_up": spans(&heavens.moon_up),
+        "moon_lit": (1000.0 * heavens.moon_lit).round() / 1000.0,
     })
 }
 

@@ -4,6 +4,7 @@ use egui::{Align2, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, 
 
 use super::Cx;
 use super::chart_view::{GUTTER, TICKS};
+use super::lane_bands;
 use super::theme::{self, size};
 use crate::app::OpenNight;
 use crate::chart::lanes::{BAND_SHARE, Predicted};
@@ -37,6 +38,7 @@ pub(super) fn name(lane: &Lane, open: &OpenNight) -> String {
     parts.extend(predicted(lane, open).map(|p| format!("predicted {}", lane.say(p.value))));
     let width = lane.line_at(open.chosen);
     parts.extend(width.map(|width| format!("width {}", lane.say(width))));
+    parts.extend(lane.bands.iter().map(|band| band.words.clone()));
     parts.join(", ")
 }
 
@@ -58,13 +60,15 @@ pub(super) fn paint(ui: &Ui, paint: &LanePaint<'_>) {
         missing(&painter, paint, why);
         return;
     }
+    let inner = painter.with_clip_rect(paint.rect.expand(1.0).intersect(ui.clip_rect()));
+    lane_bands::grounds(&inner, paint);
     grid(&painter, paint);
     gutter(&painter, paint);
-    let inner = painter.with_clip_rect(paint.rect.expand(1.0).intersect(ui.clip_rect()));
     band(&inner, paint);
     line(&inner, paint);
     points(&inner, paint);
     words_inside(&inner, paint);
+    lane_bands::words(&inner, paint);
 }
 
 impl LanePaint<'_> {

@@ -24,6 +24,7 @@ pub mod frames_page;
 mod glossary;
 mod keys;
 mod keys_page;
+mod lane_bands;
 mod lane_paint;
 mod legend;
 pub mod marks;

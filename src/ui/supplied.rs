@@ -8,18 +8,28 @@ use super::theme::{self, size};
 use super::widgets::{self, Button, Look};
 use crate::app::{Action, OpenNight};
 use crate::engine::{CameraKey, Supplied};
+use crate::frame::{clock_shift_words, parse_clock_shift};
+use crate::night::PlaceFrom;
+use crate::sky::{Site, SiteError};
 
 /// What is typed, until it is kept.
 #[derive(Debug, Default)]
 pub struct State {
     /// For which camera the fields were filled.
     camera: Option<CameraKey>,
-    /// Focal length, f-number, pixel pitch, offset, as typed.
-    typed: [String; 4],
+    /// As typed, in the order of [`FIELDS`].
+    typed: Typed,
 }
 
+/// How many fields there are.
+const COUNT: usize = 6;
+/// The last field: not of the camera but of the person.
+const PLACE: usize = COUNT - 1;
+
+type Typed = [String; COUNT];
+
 /// A field: its words, unit, and what it is for.
-const FIELDS: [(&str, &str, &str); 4] = [
+const FIELDS: [(&str, &str, &str); COUNT] = [
     (
         "Focal length",
         "mm",
@@ -40,7 +50,25 @@ const FIELDS: [(&str, &str, &str); 4] = [
         "from UTC",
         "The camera clock’s zone, such as +2, −3:30 or 0",
     ),
+    (
+        "Clock is off",
+        "add to it",
+        "What to add to the times the camera wrote: seconds, or hours:minutes:seconds; −37 when its \
+         clock is 37 s fast",
+    ),
+    (
+        "Place",
+        "lat, lon",
+        "Where you shoot, such as 47.25, 12.5 or 23.7S 68.2W: tells twilight and the Moon",
+    ),
 ];
+
+/// What was typed, read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Said {
+    supplied: Supplied,
+    site: Option<Site>,
+}
 
 /// The button's words.
 const LABEL: &str = "Lens and camera…";
@@ -62,12 +90,14 @@ pub(super) fn button(
     let Some(camera) = night.shown_set().map(|set| set.camera.clone()) else {
         return;
     };
-    let response = Button::new(LABEL)
-        .look(look)
-        .show(ui, cx.t)
-        .on_hover_text("Focal length, aperture, pixel pitch and clock, where the files do not say");
+    let response = Button::new(LABEL).look(look).show(ui, cx.t).on_hover_text(
+        "Focal length, aperture, pixel pitch, clock and place, where the files do not say",
+    );
     if response.clicked() || state.camera.as_ref() != Some(&camera) {
-        state.typed = filled(&night.supplied.get(&camera).copied().unwrap_or_default());
+        state.typed = filled(Said {
+            supplied: night.supplied.get(&camera).copied().unwrap_or_default(),
+            site: night.usual_site,
+        });
         state.camera = Some(camera.clone());
     }
     Popup::menu(&response)
@@ -75,8 +105,11 @@ pub(super) fn button(
         .layout(egui::Layout::top_down(egui::Align::Min))
         .show(|ui| {
             ui.set_width(300.0);
-            if let Some(supplied) = fields(ui, cx, state, night, &camera) {
-                actions.push(Action::Supply(camera.clone(), supplied));
+            if let Some(said) = fields(ui, cx, state, night, &camera) {
+                actions.push(Action::Supply(camera.clone(), said.supplied));
+                if said.site != night.usual_site {
+                    actions.push(Action::KeepSite(said.site));
+                }
                 ui.close();
             }
         });
@@ -88,7 +121,7 @@ fn fields(
     state: &mut State,
     night: &OpenNight,
     camera: &CameraKey,
-) -> Option<Supplied> {
+) -> Option<Said> {
     let t = cx.t;
     let name = if camera.camera.is_empty() {
         "this camera"
@@ -104,11 +137,16 @@ fn fields(
             0 => facts.focal_length_mm.map(theme_number),
             1 => facts.f_number.map(theme_number),
             2 => facts.pixel_um.map(theme_number),
-            _ => facts
+            3 => facts
                 .taken_at
                 .and_then(|taken| taken.offset_s)
                 .map(offset_words),
+            4 => Some("right".to_owned()),
+            _ => (night.night().place).map(|place| place.site.to_string()),
         });
+        if place == PLACE {
+            widgets::text(ui, place_words(night), size::SMALL, t.ink2);
+        }
         ui.horizontal(|ui| {
             let (rect, _) = ui.allocate_exact_size(vec2(96.0, 24.0), egui::Sense::hover());
             let galley =
@@ -149,7 +187,10 @@ fn fields(
             kept = parsed.as_ref().ok().copied();
         }
         if Button::new("Follow the files").show(ui, t).clicked() {
-            kept = Some(Supplied::default());
+            kept = Some(Said {
+                supplied: Supplied::default(),
+                site: night.usual_site,
+            });
         }
     });
     kept
@@ -160,13 +201,25 @@ fn theme_number(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-fn filled(supplied: &Supplied) -> [String; 4] {
+/// Whose the place is, and whether this night follows it.
+fn place_words(night: &OpenNight) -> &'static str {
+    match night.night().place.map(|place| place.from) {
+        Some(PlaceFrom::Given) => "Where you shoot; this night has another by command line.",
+        Some(PlaceFrom::Frames) => "Where you shoot, for nights whose files do not say; these do.",
+        _ => "Where you shoot: kept for all nights whose files do not say.",
+    }
+}
+
+fn filled(said: Said) -> Typed {
     let number = |value: Option<f64>| value.map_or_else(String::new, theme_number);
+    let supplied = said.supplied;
     [
         number(supplied.focal_length_mm),
         number(supplied.f_number),
         number(supplied.pixel_um),
         supplied.offset_s.map_or_else(String::new, offset_words),
+        (supplied.clock_add_s).map_or_else(String::new, clock_shift_words),
+        said.site.map_or_else(String::new, |site| site.to_string()),
     ]
 }
 
@@ -176,14 +229,33 @@ fn offset_words(seconds: i32) -> String {
     format!("{sign}{}:{:02}", minutes / 60, minutes % 60)
 }
 
-fn parse(typed: &[String; 4]) -> Result<Supplied, String> {
-    let [focal, aperture, pixel, clock] = typed;
-    Ok(Supplied {
-        focal_length_mm: number(focal, "Focal length", 0.5, 20_000.0)?,
-        f_number: number(aperture, "Aperture", 0.5, 200.0)?,
-        pixel_um: number(pixel, "Pixel pitch", 0.3, 100.0)?,
-        offset_s: offset(clock)?,
+fn parse(typed: &Typed) -> Result<Said, String> {
+    let [focal, aperture, pixel, zone, shift, place] = typed;
+    Ok(Said {
+        supplied: Supplied {
+            focal_length_mm: number(focal, "Focal length", 0.5, 20_000.0)?,
+            f_number: number(aperture, "Aperture", 0.5, 200.0)?,
+            pixel_um: number(pixel, "Pixel pitch", 0.3, 100.0)?,
+            offset_s: offset(zone)?,
+            clock_add_s: clock_shift(shift)?,
+        },
+        site: site(place)?,
     })
+}
+
+fn clock_shift(typed: &str) -> Result<Option<f64>, String> {
+    if typed.trim().is_empty() {
+        return Ok(None);
+    }
+    let wrong = || "Clock is off: seconds such as -37, or 1:00:00.".to_owned();
+    parse_clock_shift(typed).map(Some).ok_or_else(wrong)
+}
+
+fn site(typed: &str) -> Result<Option<Site>, String> {
+    if typed.trim().is_empty() {
+        return Ok(None);
+    }
+    (typed.parse().map(Some)).map_err(|fault: SiteError| format!("Place: {fault}."))
 }
 
 fn number(typed: &str, name: &str, least: f64, most: f64) -> Result<Option<f64>, String> {
@@ -228,17 +300,24 @@ fn offset(typed: &str) -> Result<Option<i32>, String> {
 mod tests {
     use super::*;
 
-    fn typed(fields: [&str; 4]) -> [String; 4] {
+    fn typed(fields: [&str; COUNT]) -> Typed {
         fields.map(str::to_owned)
     }
 
     #[test]
     fn what_is_kept_fills_the_fields_again() {
-        let supplied = parse(&typed(["24", " 2,8", "4.3", "-3:30"])).unwrap();
-        assert_eq!(supplied.f_number, Some(2.8));
-        assert_eq!(supplied.offset_s, Some(-12_600));
-        assert_eq!(parse(&filled(&supplied)), Ok(supplied));
-        assert_eq!(parse(&typed(["", "", "", ""])), Ok(Supplied::default()));
+        let fields = typed(["24", " 2,8", "4.3", "-3:30", "-37", "23.7S 68.2W"]);
+        let said = parse(&fields).unwrap();
+        assert_eq!(said.supplied.f_number, Some(2.8));
+        assert_eq!(said.supplied.offset_s, Some(-12_600));
+        assert_eq!(said.supplied.clock_add_s, Some(-37.0));
+        assert_eq!(said.site, Site::new(-23.7, -68.2).ok());
+        assert_eq!(parse(&filled(said)), Ok(said));
+        let nothing = Said {
+            supplied: Supplied::default(),
+            site: None,
+        };
+        assert_eq!(parse(&typed([""; COUNT])), Ok(nothing));
     }
 
     #[test]
@@ -251,8 +330,16 @@ mod tests {
 
     #[test]
     fn nonsense_is_named() {
-        let problem = parse(&typed(["0", "", "", ""])).unwrap_err();
-        assert!(problem.starts_with("Focal length"), "{problem}");
-        assert!(parse(&typed(["", "inf", "", ""])).is_err());
+        for (place, text, name) in [
+            (0, "0", "Focal length"),
+            (1, "inf", "Aperture"),
+            (4, "soon", "Clock is off"),
+            (5, "95, 10", "Place: latitude"),
+        ] {
+            let mut fields = typed([""; COUNT]);
+            fields[place] = text.to_owned();
+            let problem = parse(&fields).unwrap_err();
+            assert!(problem.starts_with(name), "{problem}");
+        }
     }
 }

@@ -88,6 +88,7 @@ fn wrong_usage_is_two_and_help_is_none() {
         &["measure", "ridge", "--utc-offset", "1"],
         &["measure", "ridge", "--site", "47.25"],
         &["measure", "ridge", "--site", "12.5,247.25"],
+        &["measure", "ridge", "--clock-add", "soon"],
         &["measure", "ridge", "--csv", "-", "--json", "-"],
         &["export", "ridge", "--to", "out"],
         &["sample", "made", "--scene", "dinner"],
@@ -270,6 +271,43 @@ fn what_the_files_do_not_say_can_be_supplied() {
     ] {
         assert!((number(column) - value).abs() < 1e-9, "{column}");
     }
+}
+
+#[test]
+fn a_place_tells_twilight_and_the_moon() {
+    let user = User::new();
+    user.has_night("ridge", 2);
+    let json = |more: &[&str]| {
+        let mut words = vec!["measure", "ridge", "--json", "-"];
+        words.extend(more);
+        let said = user.runs(&words);
+        assert_eq!(said.code, 0, "{}", said.err);
+        serde_json::from_str::<serde_json::Value>(&said.out).unwrap()
+    };
+    // The scene's own place, as its frames write it: 2025-10-18 at 54.5° N, 2.8° W.
+    let own = json(&[]);
+    assert_eq!(own["site"]["from"], "frames");
+    assert!((own["site"]["latitude_deg"].as_f64().unwrap() - 54.5).abs() < 1e-6);
+    let dark = own["sun_and_moon"]["past_astronomical_twilight"][0].clone();
+    // astropy 8.0.2, get_body("sun") without refraction: −18° at 19:04:53 UTC there, and the Sun
+    // sets (−0.833°) at 22:39:14 in the place that is given.
+    assert!(
+        dark["from"]
+            .as_str()
+            .unwrap()
+            .starts_with("2025-10-18T19:04:"),
+        "{dark}"
+    );
+    let given = json(&["--site", "-23.7,-68.2", "--clock-add", "-1:00:00"]);
+    assert_eq!(given["site"]["from"], "given");
+    let taken = |json: &serde_json::Value| json["frames"][0]["taken_at"].clone();
+    assert_eq!(taken(&own), "2025-10-18T19:50:00+01:00");
+    assert_eq!(taken(&given), "2025-10-18T18:50:00+01:00");
+    let set = given["sun_and_moon"]["sun_set"][0]["from"].clone();
+    assert!(
+        set.as_str().unwrap().starts_with("2025-10-18T22:39:"),
+        "{set}"
+    );
 }
 
 #[test]

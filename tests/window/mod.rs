@@ -81,6 +81,7 @@ impl Window {
             paths: vec![PathBuf::from("/nights/otter-weir")],
             decisions: std::collections::BTreeMap::new(),
             supplied: Vec::new(),
+            usual_site: None,
         }));
         app.apply(report(Report::Derived {
             id,

@@ -169,8 +169,26 @@ fn the_lens_is_typed_and_the_night_derived_again() {
     window.harness.get_by_label(field).type_text("35");
     window.harness.run();
     window.save("lens");
+    let place = "Place, lat, lon";
+    window.harness.get_by_label(place).focus();
+    window.harness.run();
+    window.harness.get_by_label(place).type_text("95, 10");
+    window.harness.run();
+    assert!(
+        window
+            .harness
+            .query_by_label_contains("Place: latitude comes first")
+            .is_some()
+    );
+    for _ in 0..6 {
+        window.harness.key_press(Key::Backspace);
+    }
+    window.harness.get_by_label(place).type_text("60.1, 24.9");
+    window.harness.run();
+    window.harness.get_by_label(field).focus();
+    window.harness.run();
     // From the last field Tab leads to the button.
-    for _ in 0..4 {
+    for _ in 0..6 {
         window.press(Key::Tab);
     }
     assert!(window.harness.get_by_label("Use these").is_focused());
@@ -179,6 +197,11 @@ fn the_lens_is_typed_and_the_night_derived_again() {
         let (_, row) = model.night.as_ref().unwrap().chosen_row().unwrap();
         row.facts.focal_length_mm == Some(35.0)
     });
+    let kept = window.model().night.as_ref().unwrap().usual_site;
+    assert_eq!(
+        kept.map(|site| site.to_string()),
+        Some("60.1, 24.9".to_owned())
+    );
     assert!(window.harness.query_by_label(field).is_none());
 }
 

@@ -7,7 +7,11 @@ use super::super::{
 };
 use super::{Conductor, Note};
 use crate::frame::{CameraKey, Supplied};
+use crate::sky::Site;
 use crate::verdict::Decisions;
+
+/// The preference that holds where the user shoots.
+const SITE: &str = "site";
 
 impl Conductor {
     pub(super) fn supply(&mut self, camera: CameraKey, supplied: Supplied) {
@@ -17,6 +21,24 @@ impl Conductor {
             session.options.supplied.insert(camera, supplied);
             self.is_asked = true;
         }
+    }
+
+    pub(super) fn keep_site(&mut self, site: Option<Site>) {
+        let words = site.map_or_else(String::new, |site| site.to_string());
+        let done = self.store.keep_preference(SITE, &words);
+        self.tell_fault("Your place could not be kept", done);
+        if let Some(session) = &mut self.session {
+            session.options.usual_site = site;
+            self.is_asked = true;
+        }
+    }
+
+    /// Where the user shoots, kept from before.
+    pub(super) fn usual_site(&self) -> Option<Site> {
+        let kept = self.store.preferences();
+        let kept = self.tell_fault("Your place could not be read back", kept);
+        let (_, words) = kept.into_iter().find(|(name, _)| name == SITE)?;
+        words.parse().ok()
     }
 
     pub(super) fn decide(&mut self, decisions: Decisions) {

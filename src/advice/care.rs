@@ -151,9 +151,17 @@ fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
 
 /// A bright sky at an end: start later or stop earlier.
 fn glow(facts: &Facts<'_>, end: End) -> Option<SettingAdvice> {
-    let finding = facts.finding(Reason::Sky).find(|f| {
-        f.rows.len() >= LEAST_RUN && f.verdict != Verdict::Keep && facts.reaches_near(f, end)
+    let finding = facts.findings.iter().find(|f| {
+        f.reason.is_about_the_sky()
+            && f.rows.len() >= LEAST_RUN
+            && f.verdict != Verdict::Keep
+            && facts.reaches_near(f, end)
     })?;
+    let lit_by = match finding.reason {
+        Reason::Twilight => "twilight: ",
+        Reason::Moonlight => "moonlight: ",
+        _ => "",
+    };
     let (first, last) = (*finding.rows.first()?, *finding.rows.last()?);
     let count = frames(finding.rows.len());
     Some(match end {
@@ -163,7 +171,7 @@ fn glow(facts: &Facts<'_>, end: End) -> Option<SettingAdvice> {
                 "Start",
                 facts.clock(*facts.set.frames.first()?)?,
                 dark.clone(),
-                format!("the sky was bright until {dark}: {count}"),
+                format!("{lit_by}the sky was bright until {dark}: {count}"),
             )
         }
         End::Last => {
@@ -172,7 +180,7 @@ fn glow(facts: &Facts<'_>, end: End) -> Option<SettingAdvice> {
                 "End",
                 facts.clock(*facts.set.frames.last()?)?,
                 bright.clone(),
-                format!("the sky was bright from {bright}: {count}"),
+                format!("{lit_by}the sky was bright from {bright}: {count}"),
             )
         }
     })

@@ -12,12 +12,14 @@ pub mod turning;
 mod horizon;
 mod moment;
 mod moon;
+mod moonlight;
 mod spans;
 mod sun;
 
 pub use horizon::{Standing, airmass, refraction_deg};
 pub use moment::Moment;
 pub use moon::{Moon, moon};
+pub use moonlight::moonlight;
 pub use projection::Camera;
 pub use site::{Site, SiteError};
 pub use spans::{Depth, Span, moon_up, noon_to_noon, sun_down};

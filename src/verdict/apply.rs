@@ -5,6 +5,7 @@
 //! last frame of the set. A run longer than half the set is not an end but the night itself, and
 //! is told as doubtful.
 
+use super::lights;
 use super::read::{self, Context, Reading};
 use super::rules::{Place, Rule, Step, Worse, rules};
 use super::types::{Evidence, Judgement, Purpose, Reason, Thresholds, Verdict};
@@ -23,7 +24,7 @@ pub(super) fn judgements(
     let context = Context::new(night);
     let rules = rules(purpose, thresholds);
     for set in &night.sets {
-        let judged = judge_set(night, set, &context, &rules);
+        let judged = judge_set(night, set, &context, (purpose, &rules));
         for (&row, evidence) in set.frames.iter().zip(judged) {
             if let Some(judgement) = all.get_mut(row) {
                 judgement.evidence.extend(evidence);
@@ -90,6 +91,8 @@ fn settle(judgement: &mut Judgement) {
 
 /// One rule read in one frame.
 struct Read {
+    /// The rule's reason, or what is known to have caused it.
+    reason: Reason,
     reading: Reading,
     /// Whether note, doubt and reject are reached, places aside, and past what.
     note: Option<f64>,
@@ -110,21 +113,23 @@ fn judge_set(
     night: &Night,
     set: &Set,
     context: &Context<'_>,
-    rules: &[Rule],
+    (purpose, rules): (Purpose, &[Rule]),
 ) -> Vec<Vec<Evidence>> {
     // Frame by rule: what is read, and how far it reaches.
-    let reads: Vec<Vec<Option<Read>>> = set
-        .frames
-        .iter()
-        .map(|&at| {
+    let reads: Vec<Vec<Option<Read>>> = (set.frames.iter().enumerate())
+        .map(|(place, &at)| {
             let row = night.rows.get(at).filter(|row| row.measure.is_some());
             let read = |rule: &Rule| {
                 let reading = (rule.read)(context, row?)?;
+                let reason = lights::cause(night, set, place, rule.reason, &reading);
+                let is_the_nights = purpose == Purpose::Timelapse && reason.is_natural_light();
+                let reject = reach(rule, &reading, rule.reject);
                 Some(Read {
+                    reason,
                     reading,
                     note: reach(rule, &reading, rule.note),
                     doubt: reach(rule, &reading, rule.doubt),
-                    reject: reach(rule, &reading, rule.reject),
+                    reject: reject.filter(|_| !is_the_nights),
                 })
             };
             rules.iter().map(read).collect()
@@ -176,7 +181,7 @@ fn judge_set(
                 .or(doubt.or(read.reject).map(|past| (Verdict::Doubtful, past)))
                 .or(read.note.map(|past| (Verdict::Keep, past)));
             if let (Some((weighs, past)), Some(list)) = (step, out.get_mut(at)) {
-                list.push(evidence(rule.reason, weighs, read.reading, past));
+                list.push(evidence(read.reason, weighs, read.reading, past));
             }
         }
     }

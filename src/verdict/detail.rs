@@ -3,7 +3,7 @@
 use super::findings::{Cluster, Told};
 use super::offers::cost_of;
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
-use super::tell::{Cause, capital, gap_clause, looks_like, told_reasons, worst};
+use super::tell::{Cause, capital, down, gap_clause, looks_like, told_reasons, worst};
 use super::types::{Purpose, Reason};
 use super::words::{figure, number, plural, share_lost, with_unit};
 
@@ -93,6 +93,25 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
             } else {
                 "the night's darkest tenth"
             }
+        ),
+        Reason::Twilight => format!(
+            "Sky at {measured} of full scale, {times} times the {baseline} of the night's darkest \
+             (frame {frame}): the Sun was {}° below the horizon, and the sky is dark when it is 18° \
+             below.",
+            down(told, at)?
+        ),
+        Reason::Moonlight => format!(
+            "Sky at {measured} of full scale, {times} times the {baseline} of the night's darkest \
+             (frame {frame}): the Moon was {}° up, {} % of it lit.",
+            number(
+                told.night
+                    .rows
+                    .get(told.row(at)?)?
+                    .derived
+                    .moon_altitude_deg?,
+                0
+            ),
+            number(100.0 * told.night.heavens.as_ref()?.moon_lit, 0)
         ),
         Reason::Noise => {
             format!("Noise {measured} of full scale where {baseline} is usual (frame {frame}).")

@@ -51,6 +51,8 @@ pub fn explain(e: &Evidence) -> String {
             format!("Sky {measured}, {usual} before and after{past}.")
         }
         Reason::Sky => format!("Sky {measured}, {usual} when darkest{past}."),
+        Reason::Twilight => format!("Sky {measured} in twilight, {usual} when darkest{past}."),
+        Reason::Moonlight => format!("Sky {measured} with the Moon up, {usual} without{past}."),
         Reason::Noise => format!("Noise {measured}, {usual} is usual{past}."),
         Reason::OverExposed => format!("{measured} of the frame is at full scale{past}."),
         Reason::Streak if e.weighs == Verdict::Keep => {

@@ -15,6 +15,7 @@ mod detail;
 mod explain;
 mod findings;
 mod jumps;
+mod lights;
 mod offers;
 mod rank;
 mod read;

@@ -31,7 +31,7 @@ pub struct ReasonInfo {
 }
 
 /// Every reason, weightiest first: where evidence weighs the same, the earlier one leads.
-pub const REASONS: [ReasonInfo; 12] = [
+pub const REASONS: [ReasonInfo; 14] = [
     entry(
         Reason::Unreadable,
         "unreadable",
@@ -101,6 +101,23 @@ pub const REASONS: [ReasonInfo; 12] = [
          darkest tenth.",
     ),
     entry(
+        Reason::Twilight,
+        "twilight",
+        "twilight",
+        "Twilight",
+        News::Bad,
+        "The sky is brighter than the night's darkest, and the Sun was less than 18° below the \
+         horizon.",
+    ),
+    entry(
+        Reason::Moonlight,
+        "moonlight",
+        "moonlight",
+        "Moonlight",
+        News::Bad,
+        "The sky is brighter than the night's darkest, and the Moon was up and lit enough to make it so.",
+    ),
+    entry(
         Reason::Noise,
         "noise",
         "noise",
@@ -165,11 +182,25 @@ impl Reason {
             Self::Defocus => 5,
             Self::FewStars => 6,
             Self::Sky => 7,
-            Self::Noise => 8,
-            Self::Streak => 9,
-            Self::Gap => 10,
-            Self::SettingsChanged => 11,
+            Self::Twilight => 8,
+            Self::Moonlight => 9,
+            Self::Noise => 10,
+            Self::Streak => 11,
+            Self::Gap => 12,
+            Self::SettingsChanged => 13,
         }
+    }
+
+    /// Whether it is about the sky's level, whatever lit it.
+    #[must_use]
+    pub const fn is_about_the_sky(self) -> bool {
+        matches!(self, Self::Sky | Self::Twilight | Self::Moonlight)
+    }
+
+    /// Whether it is light that belongs to the night: a film is never cut for it.
+    #[must_use]
+    pub const fn is_natural_light(self) -> bool {
+        matches!(self, Self::Twilight | Self::Moonlight)
     }
 
     /// Its entry in the registry.

@@ -273,6 +273,18 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
             format!("sky {far}{measured} of full scale, {usual} before and after{which}")
         }
         Reason::Sky => format!("sky {far}{measured} of full scale, {usual} when darkest{which}"),
+        Reason::Twilight => {
+            let sun =
+                down(told, at).map_or_else(String::new, |down| format!(", the Sun {down}° down"));
+            format!("sky {far}{measured} of full scale, {usual} when darkest{sun}{which}")
+        }
+        Reason::Moonlight => {
+            let lit = told.night.heavens.as_ref().map(|h| 100.0 * h.moon_lit);
+            let lit = lit.map_or_else(String::new, |lit| {
+                format!(", the Moon {} % lit", number(lit, 0))
+            });
+            format!("sky {far}{measured} of full scale, {usual} without{lit}{which}")
+        }
         Reason::Noise => format!("noise {far}{measured} of full scale, {usual} is usual{which}"),
         Reason::OverExposed => format!("{far}{measured} of the frame at full scale{which}"),
         Reason::Streak => {
@@ -295,6 +307,12 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
         }
     };
     Some(if first { capital(&words) } else { words })
+}
+
+/// How far below the horizon the Sun was in a frame, "14".
+pub(super) fn down(told: &Told<'_>, place: usize) -> Option<String> {
+    let row = told.row(place).and_then(|row| told.night.rows.get(row))?;
+    Some(number(-row.derived.sun_altitude_deg?, 0))
 }
 
 /// What a new pointing does to the result.

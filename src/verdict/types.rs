@@ -81,6 +81,10 @@ pub enum Reason {
     FewStars,
     /// Sky out of line with its neighbours or the night.
     Sky,
+    /// A sky lit by the Sun, less than 18° down.
+    Twilight,
+    /// A sky lit by the Moon.
+    Moonlight,
     /// Noise out of line.
     Noise,
     /// Stars swollen.

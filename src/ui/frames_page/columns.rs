@@ -82,7 +82,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| Some(m.sky.level_pct)),
         typical: |row| row.typical.sky_pct,
-        is_about: |e| e.reason == Reason::Sky,
+        is_about: |e| e.reason.is_about_the_sky(),
     },
     Column {
         name: "noise",

@@ -269,6 +269,7 @@ impl Conductor {
         let Some(session) = &mut self.session else {
             return;
         };
+        session.ask_for_pairs();
         session.feed(|job| self.pool.offer(job));
         let (is_done, is_stale) = (session.is_done(), session.is_stale);
         self.answer();

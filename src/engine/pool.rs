@@ -1,7 +1,7 @@
 //! The measuring workers: a bounded queue of jobs in, a bounded queue of what came of them out.
 //!
-//! A worker holds at most one decoded frame, so memory depends on the number of workers and not
-//! on the number of frames.
+//! A worker holds at most one decoded frame, or two while it measures a pair, so memory depends on
+//! the number of workers and not on the number of frames.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -14,7 +14,8 @@ use crossbeam_channel::{Receiver, Sender, TryRecvError, TrySendError, bounded, s
 use super::source::{Source, guarded};
 use super::threads;
 use crate::frame::{Facts, OpenOptions};
-use crate::measure::{FrameMeasure, Scratch};
+use crate::measure::{FrameMeasure, PairMeasure, Scratch};
+use crate::night::PairWanted;
 use crate::store::{ContentKey, Store};
 
 /// Jobs waiting for each worker: enough that none idles while the conductor derives the night.
@@ -56,6 +57,8 @@ pub(super) enum Task {
     Facts,
     /// Decode and measure.
     Measure,
+    /// Decode again, with the frame that makes the pair, and measure both together.
+    Pair,
 }
 
 #[derive(Debug)]
@@ -64,6 +67,8 @@ pub(super) struct Job {
     pub(super) shot: usize,
     pub(super) path: PathBuf,
     pub(super) task: Task,
+    /// The pair and its second frame, where the task is one.
+    pub(super) partner: Option<(PairWanted, PathBuf)>,
 }
 
 #[derive(Debug)]
@@ -83,6 +88,8 @@ pub(super) enum Outcome {
     /// Measured before, and only read back.
     Kept(Box<Facts>, Arc<FrameMeasure>),
     Failed(String),
+    /// What came of a pair; no measure when a frame could not be read again.
+    Pair(PairWanted, Option<Arc<PairMeasure>>),
     /// Its run was cancelled.
     Dropped,
 }
@@ -132,7 +139,7 @@ impl Pool {
     pub(super) fn offer(&self, job: Job) -> Result<(), Job> {
         let queue = match job.task {
             Task::Facts => &self.facts,
-            Task::Measure => &self.measure,
+            Task::Measure | Task::Pair => &self.measure,
         };
         match queue {
             Some(queue) => queue.try_send(job).map_err(TrySendError::into_inner),
@@ -176,6 +183,7 @@ fn serve<S: Source>(
             match job.task {
                 Task::Facts => Outcome::Facts(None),
                 Task::Measure => Outcome::Failed(words),
+                Task::Pair => job.without_pair(),
             }
         });
         let result = Done {
@@ -217,7 +225,49 @@ fn work<S: Source>(
     match job.task {
         Task::Facts => Outcome::Facts(facts(job, key, source, store)),
         Task::Measure => measure(job, key, source, store, scratch),
+        Task::Pair => pair(job, key, source, store, scratch).unwrap_or_else(|| job.without_pair()),
     }
+}
+
+impl Job {
+    fn without_pair(&self) -> Outcome {
+        let pair = self.partner.as_ref().map(|(pair, _)| *pair);
+        pair.map_or(Outcome::Dropped, |pair| Outcome::Pair(pair, None))
+    }
+}
+
+/// `None` when a frame could not be read again, of which was told when it was measured.
+fn pair<S: Source>(
+    job: &Job,
+    key: Option<&ContentKey>,
+    source: &S,
+    store: &Store,
+    scratch: &mut Scratch,
+) -> Option<Outcome> {
+    let (pair, second) = job.partner.as_ref()?;
+    let linear = job.run.options.linear;
+    let second_key = store.key_of(second);
+    let keys = key.copied().zip(second_key);
+    if !job.run.fresh
+        && let Some(kept) = keys.and_then(|keys| store.pair(keys, pair.of, linear))
+    {
+        return Some(Outcome::Pair(*pair, Some(Arc::new(kept))));
+    }
+    let frames = [job.path.as_path(), second].map(|path| {
+        let go_on = !job.run.is_cancelled();
+        go_on.then(|| source.decode(path, &job.run.options).ok())
+    });
+    let [Some(first), Some(later)] = frames else {
+        return Some(Outcome::Dropped);
+    };
+    let measured = source.pair(first?, later?, pair.of, scratch);
+    let unchanged = |(a, b): &(ContentKey, ContentKey)| {
+        is_unchanged(store, &job.path, a) && is_unchanged(store, second, b)
+    };
+    if let Some(keys) = keys.filter(unchanged) {
+        store.keep_pair(keys, pair.of, linear, &measured);
+    }
+    Some(Outcome::Pair(*pair, Some(Arc::new(measured))))
 }
 
 fn facts<S: Source>(

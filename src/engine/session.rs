@@ -11,7 +11,7 @@ use super::pool::{Done, Job, Outcome, Run, Task};
 use super::{Derived, Existing, ExportWhat, NightId, Progress, Recent, trails};
 use crate::advice::{self, AdviceOptions};
 use crate::frame::{CameraKey, OpenOptions, Supplied};
-use crate::night::{self, FrameInput, FrameState, NightOptions};
+use crate::night::{self, FrameInput, FrameState, NightOptions, PairResult, PairWanted};
 use crate::sky::Site;
 use crate::store::{ContentKey, Store};
 use crate::verdict::{self, Decisions, Purpose, Thresholds, Verdict};
@@ -42,6 +42,11 @@ pub(super) struct Session {
     pub(super) run: Arc<Run>,
     to_read: VecDeque<usize>,
     to_measure: VecDeque<usize>,
+    to_pair: VecDeque<PairWanted>,
+    /// Pairs of this night that are measured.
+    pairs: Vec<PairResult>,
+    /// Pairs asked for in the present go; `None` while frames are still measured.
+    pairs_asked: Option<usize>,
     /// Jobs of the present run that are with the workers.
     with_workers: usize,
     pub(super) started: Instant,
@@ -101,6 +106,9 @@ impl Session {
             run: Arc::new(Run::new(run_number, open_options, request.fresh)),
             to_read: VecDeque::new(),
             to_measure: VecDeque::new(),
+            to_pair: VecDeque::new(),
+            pairs: Vec::new(),
+            pairs_asked: None,
             with_workers: 0,
             started: now,
             is_running: false,
@@ -141,6 +149,8 @@ impl Session {
             .filter(|input| input.facts.is_none())
             .map(|input| input.shot)
             .collect();
+        self.to_pair.clear();
+        self.pairs_asked = None;
         self.with_workers = 0;
         self.measured_in_run = 0;
         self.started = now;
@@ -153,34 +163,61 @@ impl Session {
         self.run.cancel();
         self.to_read.clear();
         self.to_measure.clear();
+        self.to_pair.clear();
         self.is_running = false;
     }
 
     /// Hands jobs out with `offer` until there are none left or it gives one back.
     pub(super) fn feed(&mut self, offer: impl Fn(Job) -> Result<(), Job>) {
-        for task in [Task::Facts, Task::Measure] {
-            loop {
-                let queue = match task {
-                    Task::Facts => &mut self.to_read,
-                    Task::Measure => &mut self.to_measure,
-                };
-                let Some(&shot) = queue.front() else { break };
-                let Some(input) = self.inputs.get(shot) else {
-                    break;
-                };
-                let job = Job {
-                    run: Arc::clone(&self.run),
-                    shot,
-                    path: input.path.clone(),
-                    task,
-                };
+        for task in [Task::Facts, Task::Measure, Task::Pair] {
+            while let Some(job) = self.next_job(task) {
                 if offer(job).is_err() {
                     break;
                 }
-                queue.pop_front();
+                match task {
+                    Task::Facts => drop(self.to_read.pop_front()),
+                    Task::Measure => drop(self.to_measure.pop_front()),
+                    Task::Pair => drop(self.to_pair.pop_front()),
+                }
                 self.with_workers += 1;
             }
         }
+    }
+
+    /// The first job of a queue.
+    fn next_job(&self, task: Task) -> Option<Job> {
+        let pair = self.to_pair.front().filter(|_| task == Task::Pair);
+        let shot = match task {
+            Task::Facts => *self.to_read.front()?,
+            Task::Measure => *self.to_measure.front()?,
+            Task::Pair => pair?.first,
+        };
+        let partner = pair.and_then(|pair| Some((*pair, self.path_of(pair.second)?)));
+        Some(Job {
+            run: Arc::clone(&self.run),
+            shot,
+            path: self.path_of(shot)?,
+            task,
+            partner,
+        })
+    }
+
+    /// Once all frames of the present go are measured: asks for the pairs that tell the camera's
+    /// photon transfer and are not measured yet.
+    pub(super) fn ask_for_pairs(&mut self) {
+        let frames_left = !self.to_read.is_empty() || !self.to_measure.is_empty();
+        if !self.is_running || self.pairs_asked.is_some() || frames_left || self.with_workers > 0 {
+            return;
+        }
+        let night = night::assemble(&self.inputs, &self.options);
+        let is_new = |pair: &PairWanted| self.pairs.iter().all(|(known, _)| known != pair);
+        self.to_pair = night::wanted_pairs(&night)
+            .into_iter()
+            .filter(is_new)
+            .collect();
+        self.pairs_asked = Some(self.to_pair.len());
+        // A night without pairs to measure learns so now.
+        self.is_stale = true;
     }
 
     /// Takes in what came of a job; results of an earlier go are passed over.
@@ -204,6 +241,7 @@ impl Session {
                 input.state = FrameState::Measured(measure);
             }
             Outcome::Failed(why) => input.state = FrameState::Failed(why),
+            Outcome::Pair(pair, measured) => self.pairs.push((pair, measured)),
             Outcome::Dropped => return,
         }
         self.is_stale = true;
@@ -219,9 +257,20 @@ impl Session {
             && self.with_workers == 0
             && self.to_read.is_empty()
             && self.to_measure.is_empty()
+            && self.to_pair.is_empty()
+            && self.pairs_asked.is_some()
     }
 
     pub(super) fn progress(&self) -> Progress {
+        if let Some(asked) = self.pairs_asked.filter(|&n| n > 0 && self.is_running) {
+            return Progress {
+                job: "Measuring noise in pairs".to_owned(),
+                done: asked - (self.to_pair.len() + self.with_workers).min(asked),
+                total: asked,
+                kept: self.kept,
+                ..Progress::default()
+            };
+        }
         let total = self.inputs.len();
         let pending = (self.inputs.iter())
             .filter(|input| matches!(input.state, FrameState::Pending))
@@ -279,7 +328,10 @@ impl Session {
 
     /// Puts the night together, judges it and advises.
     pub(super) fn derive(&mut self) -> Derived {
-        let night = night::assemble(&self.inputs, &self.options);
+        let mut night = night::assemble(&self.inputs, &self.options);
+        if self.pairs_asked.is_some() && self.to_pair.is_empty() && self.with_workers == 0 {
+            night::give_transfer(&mut night, &self.pairs);
+        }
         let judging = &self.judging;
         let judged = verdict::judge(&night, judging.purpose, &judging.thresholds);
         let comparisons = (0..night.sets.len())

@@ -6,7 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use crate::frame::{self, Colour, Facts, Frame, FrameError, OpenOptions};
-use crate::measure::{self, FrameMeasure, Scratch};
+use crate::measure::{self, FrameMeasure, PairMeasure, PairOf, Scratch};
 
 pub(super) trait Source: Send + Sync + 'static {
     /// A frame in memory: what decoding gives and measuring takes.
@@ -17,6 +17,14 @@ pub(super) trait Source: Send + Sync + 'static {
     fn decode(&self, path: &Path, options: &OpenOptions) -> Result<Self::Decoded, FrameError>;
 
     fn measure(&self, decoded: Self::Decoded, scratch: &mut Scratch) -> (Facts, FrameMeasure);
+
+    fn pair(
+        &self,
+        first: Self::Decoded,
+        second: Self::Decoded,
+        of: PairOf,
+        scratch: &mut Scratch,
+    ) -> PairMeasure;
 
     fn colour(&self, path: &Path, options: &OpenOptions) -> Result<Colour, FrameError>;
 }
@@ -38,6 +46,10 @@ impl Source for Files {
     fn measure(&self, decoded: Frame, scratch: &mut Scratch) -> (Facts, FrameMeasure) {
         let measured = measure::measure(&decoded.samples, scratch);
         (decoded.facts, measured)
+    }
+
+    fn pair(&self, first: Frame, second: Frame, of: PairOf, scratch: &mut Scratch) -> PairMeasure {
+        measure::pair(&first.samples, &second.samples, of, scratch)
     }
 
     fn colour(&self, path: &Path, options: &OpenOptions) -> Result<Colour, FrameError> {

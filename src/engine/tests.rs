@@ -12,9 +12,10 @@ use crossbeam_channel::{Receiver, bounded};
 
 use super::source::Source;
 use super::{Derived, Effect, Engine, NightId, OpenRequest, Report, Wake};
+use crate::base::Estimate;
 use crate::base::atomic::{Existing, write};
 use crate::frame::{Colour, Facts, FrameError, Light, OpenOptions};
-use crate::measure::{FrameMeasure, Scratch};
+use crate::measure::{FrameMeasure, PairFault, PairMeasure, PairOf, Scratch};
 use crate::store::Places;
 use crate::verdict::{Purpose, Verdict};
 
@@ -52,7 +53,8 @@ fn number_of(path: &Path) -> u32 {
 fn facts_of(number: u32) -> Facts {
     Facts {
         iso: Some(1600),
-        exposure_s: Some(f64::from(number)),
+        // Each frame with settings of its own, and so in no pair, but for those from 1000 on.
+        exposure_s: Some(1.02_f64.powi(number.min(1000) as i32)),
         width_px: 6,
         height_px: 4,
         ..Facts::default()
@@ -89,6 +91,24 @@ impl Source for Fake {
             ..FrameMeasure::empty(6, 4, Light::Linear)
         };
         (facts_of(decoded.number), measure)
+    }
+
+    fn pair(&self, a: FakeFrame, b: FakeFrame, _: PairOf, _: &mut Scratch) -> PairMeasure {
+        assert_eq!(a.number + 1, b.number);
+        let nothing = Estimate {
+            value: 0.0,
+            error: 0.0,
+        };
+        PairMeasure {
+            dn_full_scale: None,
+            levels: Vec::new(),
+            level: 0.0,
+            temporal: nothing,
+            fixed: nothing,
+            rows: None,
+            columns: None,
+            fault: Some(PairFault::TooFew),
+        }
     }
 
     fn colour(&self, path: &Path, _: &OpenOptions) -> Result<Colour, FrameError> {
@@ -288,6 +308,28 @@ fn memory_does_not_grow_with_the_night() {
     assert_eq!(bench.decoded(), 200);
     assert!(bench.counts.most_alive.load(Ordering::SeqCst) <= 3);
     assert_eq!(bench.counts.alive.load(Ordering::SeqCst), 0);
+}
+
+#[test]
+fn pairs_are_measured_once_and_kept() {
+    let mut bench = Bench::new((1000..1020).map(|n| format!("night_{n:04}.jpg")));
+    bench.start(2, Duration::from_micros(300));
+    bench.open();
+    let reports = bench.until_finished();
+    let groups = &last_derived(&reports).night.groups;
+    let transfer = groups[0].transfer.as_ref().unwrap();
+    assert_eq!(transfer.gain_dn_per_e, None);
+    assert_eq!(transfer.remarks, ["Too little of the frame is free sky."]);
+    // Five pairs, two frames in memory for each worker.
+    assert_eq!(bench.decoded(), 20 + 10);
+    assert!(bench.counts.most_alive.load(Ordering::SeqCst) <= 4);
+    assert_eq!(bench.counts.alive.load(Ordering::SeqCst), 0);
+
+    bench.start(2, Duration::from_micros(300));
+    bench.open();
+    let again = bench.until_finished();
+    assert_eq!(bench.decoded(), 0, "frames and pairs are kept");
+    assert_eq!(last_derived(&again).night.groups, *groups);
 }
 
 #[test]

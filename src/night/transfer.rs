@@ -65,8 +65,9 @@ pub fn wanted_pairs(night: &Night) -> Vec<PairWanted> {
         .collect()
 }
 
-/// Gives every group its transfer as far as its pairs are measured: all of [`wanted_pairs`] of its
-/// camera and ISO must be among `results`.
+/// Gives every group its transfer, once the pairs of [`wanted_pairs`] are measured: by those of them
+/// that are among `results`, in any order. A group keeps `None` while pairs of it are wanted and none
+/// is there.
 pub fn give_transfer(night: &mut Night, results: &[PairResult]) {
     for pool in pools(night) {
         let wanted = pool.wanted(night);
@@ -74,7 +75,7 @@ pub fn give_transfer(night: &mut Night, results: &[PairResult]) {
             .iter()
             .filter_map(|pair| results.iter().find(|(of, _)| of == pair))
             .collect();
-        if found.len() < wanted.len() || pool.is_pending(night) {
+        if (found.is_empty() && !wanted.is_empty()) || pool.is_pending(night) {
             continue;
         }
         let told = Told::of(night, &pool, &found);

@@ -11,13 +11,14 @@ use serde::de::DeserializeOwned;
 use super::database::Schema;
 use super::{ContentKey, Store, paths};
 use crate::frame::{FACTS_VERSION, Facts};
-use crate::measure::{FrameMeasure, MEASURE_VERSION};
+use crate::measure::{FrameMeasure, MEASURE_VERSION, PAIR_VERSION, PairMeasure, PairOf};
 
 /// Most measurements kept, about 20 KB each; the oldest go first.
 const MOST_MEASURES: u32 = 20_000;
 
 pub(super) const SCHEMA: Schema = Schema {
-    steps: &["
+    steps: &[
+        "
         CREATE TABLE place (
             path BLOB PRIMARY KEY, size INTEGER NOT NULL, modified_ns INTEGER NOT NULL,
             digest BLOB NOT NULL
@@ -32,7 +33,15 @@ pub(super) const SCHEMA: Schema = Schema {
             facts BLOB NOT NULL, measure BLOB NOT NULL,
             UNIQUE (size, digest, linear)
         );
-    "],
+    ",
+        "
+        CREATE TABLE pair (
+            id INTEGER PRIMARY KEY, first BLOB NOT NULL, second BLOB NOT NULL,
+            dark INTEGER NOT NULL, linear INTEGER NOT NULL, version INTEGER NOT NULL,
+            pair BLOB NOT NULL, UNIQUE (first, second, dark, linear)
+        );
+    ",
+    ],
     synchronous: "NORMAL",
     check: false,
 };
@@ -210,15 +219,84 @@ impl Store {
         });
     }
 
+    /// The kept measure of a pair, by both frames' content in this order.
+    #[must_use]
+    pub fn pair(
+        &self,
+        (first, second): (ContentKey, ContentKey),
+        of: PairOf,
+        linear: Option<bool>,
+    ) -> Option<PairMeasure> {
+        let blob = self.cached(|db| {
+            db.prepare_cached(
+                "SELECT pair FROM pair WHERE first = ?1 AND second = ?2 AND dark = ?3
+                 AND linear = ?4 AND version = ?5",
+            )?
+            .query_row(
+                params![
+                    blob_of(&first),
+                    blob_of(&second),
+                    of == PairOf::Dark,
+                    linear_code(linear),
+                    pair_version()
+                ],
+                |row| row.get::<_, Vec<u8>>(0),
+            )
+            .optional()
+        })??;
+        decode(&blob)
+    }
+
+    /// Keeps the measure of a pair.
+    pub fn keep_pair(
+        &self,
+        (first, second): (ContentKey, ContentKey),
+        of: PairOf,
+        linear: Option<bool>,
+        measured: &PairMeasure,
+    ) {
+        let Some(blob) = encode(measured) else { return };
+        self.cached(|db| {
+            db.prepare_cached(
+                "INSERT OR REPLACE INTO pair (first, second, dark, linear, version, pair)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            )?
+            .execute(params![
+                blob_of(&first),
+                blob_of(&second),
+                of == PairOf::Dark,
+                linear_code(linear),
+                pair_version(),
+                blob
+            ])
+        });
+    }
+
     /// Keeps the cache from growing for ever.
     pub(super) fn prune_cache(&self) {
         self.cached(|db| {
             db.execute(
                 "DELETE FROM measure WHERE id <= (SELECT max(id) FROM measure) - ?1",
                 params![MOST_MEASURES],
+            )?;
+            db.execute(
+                "DELETE FROM pair WHERE id <= (SELECT max(id) FROM pair) - ?1",
+                params![MOST_MEASURES],
             )
         });
     }
+}
+
+/// A pair is found by the ways of finding and of measuring it: both stages of `measure` go in.
+const fn pair_version() -> i64 {
+    ((PAIR_VERSION as i64) << 32) | MEASURE_VERSION as i64
+}
+
+/// Size and digest in one.
+fn blob_of(key: &ContentKey) -> Vec<u8> {
+    let mut blob = key.size.to_be_bytes().to_vec();
+    blob.extend(key.digest);
+    blob
 }
 
 /// The database's integers are signed; no file is as large as to mind.

@@ -1,11 +1,12 @@
 //! The same stars at each setting: what signal-to-noise they have there, and how many are clipped.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-use super::matching::{Point, common_stars};
+use super::matching::{Point, StarList, common_stars};
 use super::stars::{points, reach_px, turn_stars};
 use super::turn::optics;
-use super::types::{GroupStars, Night, Row, StarLight};
+use super::types::{Group, GroupStars, Night, Row, StarLight};
 use crate::base::Estimate;
 use crate::base::robust::{median, median_and_sigma};
 use crate::measure::Star;
@@ -19,6 +20,9 @@ const MOST_FRAMES: usize = 12;
 
 /// A star belongs to a group that shows it in this share of its frames.
 const SEEN: f64 = 0.5;
+
+/// Poles that are tried.
+const MOST_POLES: usize = 5;
 
 /// Fewer common stars say nothing of a setting.
 const LEAST_STARS: usize = 5;
@@ -117,7 +121,15 @@ impl Reference {
         let measure = row.measure.as_deref()?;
         let list = points(measure, MOST_STARS);
         let seconds = middle_s(row).zip(self.time_s).map(|(now, then)| now - then);
-        let predicted = self.predicted(night, group, seconds);
+        let reach = reach_px(measure.width_px as f64);
+        let tries = self.predictions(night, group, seconds).into_iter();
+        let best = tries
+            .filter_map(|predicted| {
+                let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
+                Some((common_stars(&points, &list, reach)?, predicted))
+            })
+            .max_by_key(|(pairs, _)| pairs.len());
+        let (pairs, predicted) = best?;
         let places: BTreeMap<(u64, u64), usize> = predicted
             .iter()
             .map(|(star, point)| (key(point.x_px, point.y_px), *star))
@@ -127,8 +139,6 @@ impl Reference {
             .iter()
             .map(|star| (key(star.x_px.into(), star.y_px.into()), star))
             .collect();
-        let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
-        let pairs = common_stars(&points, &list, reach_px(measure.width_px as f64))?;
         let found = pairs.iter().filter_map(|(predicted, seen)| {
             let star = places.get(&key(predicted.x_px, predicted.y_px))?;
             let there = stars.get(&key(seen.x_px, seen.y_px))?;
@@ -141,37 +151,47 @@ impl Reference {
         Some(found.collect())
     }
 
-    /// Where the stars are after `seconds`, with their place in the reference.
-    fn predicted(&self, night: &Night, group: usize, seconds: Option<f64>) -> Vec<(usize, Point)> {
-        let turned = seconds.zip(pole(night, group)).zip(optics(night, group));
-        let Some(((seconds, pole), camera)) = turned else {
-            return self.stars.iter().copied().enumerate().collect();
+    /// Where the stars may be after `seconds`, with their place in the reference: where they were,
+    /// and turned about each pole that is known, either way. The one that matches most is true: over
+    /// a short time a frame's own fit cannot always tell a pole from its opposite.
+    fn predictions(
+        &self,
+        night: &Night,
+        group: usize,
+        seconds: Option<f64>,
+    ) -> Vec<Vec<(usize, Point)>> {
+        let mut out = vec![self.stars.iter().copied().enumerate().collect()];
+        let Some((seconds, camera)) = seconds.zip(optics(night, group)) else {
+            return out;
         };
-        let one = |(index, star): (usize, &Point)| {
-            let list = super::matching::StarList::new(vec![*star]);
-            let moved = turn_stars(&list, &camera, pole, seconds);
-            moved.first().map(|point| (index, *point))
-        };
-        self.stars.iter().enumerate().filter_map(one).collect()
+        for pole in poles(night, group) {
+            for pole in [pole, pole.map(|part| -part)] {
+                let one = |(index, star): (usize, &Point)| {
+                    let list = StarList::new(vec![*star]);
+                    let moved = turn_stars(&list, &camera, pole, seconds);
+                    moved.first().map(|point| (index, *point))
+                };
+                out.push(self.stars.iter().enumerate().filter_map(one).collect());
+            }
+        }
+        out
     }
 }
 
-/// The pole the group's sky turns about, from itself or a group of the same camera and lens.
-fn pole(night: &Night, group: usize) -> Option<Ray> {
-    let own = night.groups.get(group)?;
-    let like = |other: &&super::Group| {
+/// Poles that the sky was found to turn about by groups of the same camera and lens, the largest
+/// groups first.
+fn poles(night: &Night, group: usize) -> Vec<Ray> {
+    let Some(own) = night.groups.get(group) else {
+        return Vec::new();
+    };
+    let like = |other: &&Group| {
         let (a, b) = (&own.settings, &other.settings);
         a.camera == b.camera && a.lens == b.lens && a.focal_length_mm == b.focal_length_mm
     };
-    let turn = own.turn.or_else(|| {
-        let others = night
-            .groups
-            .iter()
-            .filter(like)
-            .filter(|g| g.turn.is_some());
-        others.max_by_key(|other| other.rows.len())?.turn
-    });
-    turn.map(|turn| turn.pole)
+    let mut groups: Vec<&Group> = night.groups.iter().filter(like).collect();
+    groups.sort_by_key(|other| Reverse(other.rows.len()));
+    let turns = groups.iter().filter_map(|other| other.turn);
+    turns.map(|turn| turn.pole).take(MOST_POLES).collect()
 }
 
 /// Middle of a frame's exposure, s.

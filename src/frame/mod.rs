@@ -16,6 +16,7 @@ mod exif;
 mod fits;
 mod fits_header;
 mod guard;
+mod hues;
 mod icc;
 mod ifd;
 mod input;
@@ -32,6 +33,7 @@ pub use clock_shift::{clock_shift_words, parse_clock_shift};
 pub use error::FrameError;
 pub use facts::{CameraKey, Facts, Gps, Orientation, Supplied, TakenAt};
 pub use formats::{open, open_colour, read_facts};
+pub use hues::Hues;
 pub use listing::{Listing, Shot, list};
 pub use samples::{Colour, Frame, GreenLayout, Light, Samples};
 

@@ -65,6 +65,14 @@ impl Pattern {
         self.colors[(y % self.height) * self.width + x % self.width]
     }
 
+    /// The first place of a colour at or right of and below (`x`, `y`); `None` when the pattern has
+    /// none of it.
+    pub(super) fn next(&self, color: u8, x: usize, y: usize) -> Option<(usize, usize)> {
+        let mut places = (0..self.height).flat_map(|dy| (0..self.width).map(move |dx| (dx, dy)));
+        let (dx, dy) = places.find(|(dx, dy)| self.color(x + dx, y + dy) == color)?;
+        Some((x + dx, y + dy))
+    }
+
     /// Where the true green samples are.
     pub(super) fn green_layout(&self) -> GreenLayout {
         let green = self

@@ -1,8 +1,9 @@
 //! A decoded picture of one or more channels, before its light is known: the step that all
 //! formats but raw share.
 
+use super::hues::Other;
 use super::tone::{LINEAR_8, LINEAR_16, srgb_to_linear};
-use super::{Colour, GreenLayout, Light, Samples};
+use super::{Colour, GreenLayout, Hues, Light, Samples};
 use crate::base::Plane;
 
 /// Decoded samples, channels side by side in each pixel.
@@ -92,6 +93,7 @@ impl Raster {
     /// The green (or grey) channel in linear light.
     pub(super) fn into_samples(self) -> Option<Samples> {
         let green = usize::from(self.channels >= 3);
+        let hues = self.hues();
         let (count, light) = (self.channels, self.light);
         let (data, step) = match (self.levels, light) {
             (Levels::Eight(data), Light::ToneMapped) => {
@@ -127,6 +129,33 @@ impl Raster {
             light,
             clip_level: 1.0,
             step,
+            hues,
+        })
+    }
+
+    fn hues(&self) -> Option<Hues> {
+        if self.channels < 3 {
+            return None;
+        }
+        Hues::collect((self.width, self.height), |color, x, y| {
+            let channel = match color {
+                Other::Red => 0,
+                Other::Blue => 2,
+            };
+            let at = (y * self.width + x) * self.channels + channel;
+            let level = match (&self.levels, self.light) {
+                (Levels::Eight(data), Light::ToneMapped) => LINEAR_8[usize::from(*data.get(at)?)],
+                (Levels::Eight(data), Light::Linear) => f32::from(*data.get(at)?) / 255.0,
+                (Levels::Sixteen(data), Light::ToneMapped) => {
+                    *LINEAR_16.get(usize::from(*data.get(at)?))?
+                }
+                (Levels::Sixteen(data), Light::Linear) => f32::from(*data.get(at)?) / 65_535.0,
+                (Levels::Float { data, .. }, Light::ToneMapped) => {
+                    srgb_to_linear(f64::from(*data.get(at)?)) as f32
+                }
+                (Levels::Float { data, .. }, Light::Linear) => *data.get(at)?,
+            };
+            Some(level)
         })
     }
 

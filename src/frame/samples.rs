@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Facts;
+use super::{Facts, Hues};
 use crate::base::Plane;
 
 /// One frame, read.
@@ -74,6 +74,8 @@ pub struct Samples {
     pub clip_level: f32,
     /// The least step between levels near black, as the file stores them (0 for float files).
     pub step: f32,
+    /// Red and blue, coarsely; `None` of a frame without colours.
+    pub hues: Option<Hues>,
 }
 
 impl Samples {

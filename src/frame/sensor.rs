@@ -1,9 +1,10 @@
 //! Sensor data as it was read out, with its black and white levels: the step that raw formats and
 //! FITS share.
 
+use super::hues::Other;
 use super::mosaic::{GREEN, Pattern};
 use super::raster::to_u16;
-use super::{Colour, GreenLayout, Light, Samples};
+use super::{Colour, GreenLayout, Hues, Light, Samples};
 use crate::base::Plane;
 
 /// Where the picture lies in what was read out (the rest is border the light does not reach).
@@ -105,6 +106,7 @@ impl Sensor {
         }
         let (width, height) = (self.area.width, self.area.height);
         let step = self.step();
+        let hues = self.hues();
         let mut data = Vec::with_capacity(width * height);
         let layout = match &self.pattern {
             None => {
@@ -141,7 +143,39 @@ impl Sensor {
             // White is clipped; half a step lower, since rounding may leave it under 1.
             clip_level: 1.0 - step.max(1e-6) / 2.0,
             step,
+            hues,
         })
+    }
+
+    fn hues(&self) -> Option<Hues> {
+        let (width, height) = (self.area.width, self.area.height);
+        let channel_of = |color| match color {
+            Other::Red => 0,
+            Other::Blue => 2,
+        };
+        match &self.pattern {
+            Some(pattern) => Hues::collect((width, height), |color, x, y| {
+                let (x, y) = pattern.next(channel_of(color), x, y)?;
+                (x < width && y < height).then(|| self.scaled(x, y, 0))?
+            }),
+            None if self.channels >= 3 => Hues::collect((width, height), |color, x, y| {
+                self.scaled(x, y, usize::from(channel_of(color)))
+            }),
+            None => None,
+        }
+    }
+
+    /// One sample of the area, black 0 and white 1.
+    fn scaled(&self, x: usize, y: usize, channel: usize) -> Option<f32> {
+        let (area, black) = (self.area, &self.black);
+        let at = ((area.y + y) * self.stride + area.x + x) * self.channels + channel;
+        let value = match &self.stored {
+            Stored::Integer(data) => data.get(at)?.float(),
+            Stored::Float(data) => data.get(at)?.float(),
+        };
+        let place = (y % black.height) * black.width + x % black.width;
+        let level = black.levels.get(place * self.channels + channel)?;
+        Some((value - level) / (self.white - level))
     }
 
     /// All colours, balanced, by the mean of the nearest samples of each: bilinear for Bayer.

@@ -325,6 +325,7 @@ mod tests {
             light: Light::Linear,
             clip_level: 1.0,
             step: 0.0,
+            hues: None,
         }
     }
 

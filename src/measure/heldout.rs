@@ -305,6 +305,7 @@ fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> Samples {
         light: Light::Linear,
         clip_level: 0.99,
         step: 1.0 / 16_384.0,
+        hues: None,
     }
 }
 

@@ -47,8 +47,8 @@ mod scene;
 
 pub use pair::{Banding, PAIR_VERSION, PairFault, PairLevel, PairMeasure, PairOf, pair};
 pub use types::{
-    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, SkyValues, Star, StarFlags, Streak,
-    TrailCause, TrailValues, WidthPlane,
+    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, SkyValues, Star, StarFlags,
+    Streak, TrailCause, TrailValues, WidthPlane,
 };
 
 use crate::frame::Samples;
@@ -121,7 +121,7 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
     out.hot_pixels = (detections - blobs.len()) as u32;
 
-    out.sky = sky::sky_values(&mesh, &is_sky);
+    out.sky = sky::sky_values(&mesh, &is_sky, samples.hues.as_ref());
     out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
     if out.noise_pct.is_none() {
         out.remarks

@@ -16,6 +16,7 @@ fn samples(width: usize, height: usize, of: impl FnMut(usize) -> f32) -> Samples
         light: Light::Linear,
         clip_level: 1.0,
         step: 1.0 / 255.0,
+        hues: None,
     }
 }
 

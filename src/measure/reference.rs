@@ -52,6 +52,7 @@ fn frame() -> FrameMeasure {
         light: Light::Linear,
         clip_level: 1.0,
         step: 0.0,
+        hues: None,
     };
     measure(&samples, &mut Scratch::default())
 }

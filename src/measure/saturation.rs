@@ -40,6 +40,7 @@ mod tests {
             light: Light::Linear,
             clip_level: 0.95,
             step: 0.0,
+            hues: None,
         };
         assert_eq!(clipped_and_lost(&samples), (3.0 / 8.0, 1));
         // Green at (1, 0), (3, 0), (0, 1), (2, 1).

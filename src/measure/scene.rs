@@ -99,6 +99,7 @@ impl Scene {
             light: Light::Linear,
             clip_level: 0.99,
             step: 1.0 / 16_384.0,
+            hues: None,
         };
         interpolate(&mut samples);
         samples

@@ -167,12 +167,32 @@ pub struct SkyValues {
     pub gradient_pct: f64,
     /// Median over the central tenth of the frame's area.
     pub centre_pct: f64,
+    /// Which way the sky brightens, in sensor coordinates, anticlockwise from image right, [0, 360).
+    /// `None` where it brightens no one way: even, or brighter in the middle or at both sides.
+    pub brightens_deg: Option<f64>,
+    /// Median red over sky pixels, percent of full scale, as the sensor or the saved file has it.
+    pub red_pct: Option<f64>,
+    /// Median blue.
+    pub blue_pct: Option<f64>,
+    /// What colour is added where the sky is brightest.
+    pub glow: Option<Glow>,
     /// Cells across in `cells_pct`.
     pub cols: usize,
     /// Cells down.
     pub rows: usize,
     /// Sky level by cell, row order; NaN-free, masked cells filled from their neighbours.
     pub cells_pct: Vec<f32>,
+}
+
+/// The colour of what is added from the darkest to the brightest tenth of the sky. Each number is a
+/// ratio to the colour of the darkest tenth, so that neither filters nor white balance matter: 1 is
+/// more of the same.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Glow {
+    /// Red over green of what is added, against the same of the darkest tenth.
+    pub red: f64,
+    /// Blue over green.
+    pub blue: f64,
 }
 
 /// A long line that is not a star.
@@ -283,6 +303,10 @@ impl FrameMeasure {
                 level_pct: 0.0,
                 gradient_pct: 0.0,
                 centre_pct: 0.0,
+                brightens_deg: None,
+                red_pct: None,
+                blue_pct: None,
+                glow: None,
                 cols: 0,
                 rows: 0,
                 cells_pct: Vec::new(),

@@ -258,6 +258,40 @@ pub const COLUMNS: [Column; 29] = [
     ),
 ];
 
+/// What the JSON has beside them: the colour of the sky. The CSV's columns are fixed.
+pub const SKY_COLOUR: [Column; 5] = [
+    column(
+        "sky_red_pct",
+        "%",
+        "Median red of the sky, as the sensor or the saved file has it.",
+        |t, at| measured(t, at, |m| m.sky.red_pct, 3),
+    ),
+    column(
+        "sky_blue_pct",
+        "%",
+        "Median blue of the sky, the same.",
+        |t, at| measured(t, at, |m| m.sky.blue_pct, 3),
+    ),
+    column(
+        "sky_brightens_deg",
+        "deg",
+        "Which way the sky brightens as displayed, anticlockwise from image right.",
+        |t, at| derived(t, at, |row| row.derived.sky_brightens_deg, 0),
+    ),
+    column(
+        "glow_red",
+        "",
+        "Red over green of what is added in the brightest tenth, against the same of the darkest.",
+        |t, at| measured(t, at, |m| m.sky.glow.map(|glow| glow.red), 2),
+    ),
+    column(
+        "glow_blue",
+        "",
+        "Blue over green of it, the same.",
+        |t, at| measured(t, at, |m| m.sky.glow.map(|glow| glow.blue), 2),
+    ),
+];
+
 const fn column(
     name: &'static str,
     unit: &'static str,

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
 use serde_json::{Value, json};
 
-use super::columns::{COLUMNS, Cell, decimal};
+use super::columns::{COLUMNS, Cell, SKY_COLOUR, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
 use crate::night::{Heavens, Place, TimeSpan};
@@ -103,8 +103,8 @@ struct Frame<'a>(&'a Table<'a>, usize);
 
 impl Serialize for Frame<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(COLUMNS.len()))?;
-        for column in &COLUMNS {
+        let mut map = serializer.serialize_map(Some(COLUMNS.len() + SKY_COLOUR.len()))?;
+        for column in COLUMNS.iter().chain(&SKY_COLOUR) {
             map.serialize_entry(column.name, &value((column.value)(self.0, self.1)))?;
         }
         map.end()

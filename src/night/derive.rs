@@ -15,6 +15,9 @@ pub(super) fn fill(night: &mut Night) {
         };
         row.derived.sky_mag_arcsec2 = sky_mag_arcsec2(&measure, &row.facts);
         row.derived.trail_angle_deg = displayed_angle(row, &sets[row.set]);
+        let orientation = sets[row.set].orientation;
+        row.derived.sky_brightens_deg =
+            (measure.sky.brightens_deg).map(|angle| displayed_direction(angle, orientation));
         let baseline = row.derived.expected_trail_px.or(row.typical.trail_px);
         row.derived.excess_px = match (trail_px(row), baseline) {
             (Some(trail), Some(baseline)) => Some(trail - baseline),
@@ -47,17 +50,26 @@ fn displayed_angle(row: &Row, set: &Set) -> Option<f64> {
 }
 
 /// A headless angle, anticlockwise from image right, after turning the picture for display.
-///
-/// Source: Exif 2.32 (CIPA DC-008), tag Orientation. Half turns leave a headless angle as it is;
-/// quarter turns either way are the same; a mirror turns its sense.
 fn displayed(angle_deg: f64, orientation: Orientation) -> f64 {
+    displayed_direction(angle_deg, orientation).rem_euclid(180.0)
+}
+
+/// A direction, anticlockwise from image right, after turning the picture for display.
+///
+/// Source: Exif 2.32 (CIPA DC-008), tag Orientation: where the stored first row and first column
+/// lie in the picture as seen.
+fn displayed_direction(angle_deg: f64, orientation: Orientation) -> f64 {
     let angle = match orientation.0 {
-        2 | 4 => -angle_deg,
-        5 | 7 => 90.0 - angle_deg,
-        6 | 8 => angle_deg + 90.0,
+        2 => 180.0 - angle_deg,
+        3 => angle_deg + 180.0,
+        4 => -angle_deg,
+        5 => 270.0 - angle_deg,
+        6 => angle_deg - 90.0,
+        7 => 90.0 - angle_deg,
+        8 => angle_deg + 90.0,
         _ => angle_deg,
     };
-    angle.rem_euclid(180.0)
+    angle.rem_euclid(360.0)
 }
 
 #[cfg(test)]
@@ -93,6 +105,20 @@ mod tests {
         );
         measure.light = Light::ToneMapped;
         assert_eq!(sky_mag_arcsec2(&measure, &facts), None);
+    }
+
+    #[test]
+    fn directions_in_every_orientation() {
+        // Stored right: by hand from where row 0 and column 0 are seen (5: left and top; 6: right
+        // and top; 7: right and bottom; 8: left and bottom).
+        let by_hand = [0.0, 180.0, 180.0, 0.0, 270.0, 270.0, 90.0, 90.0];
+        // Stored up.
+        let up = [90.0, 90.0, 270.0, 270.0, 180.0, 0.0, 0.0, 180.0];
+        for (tag, (right, up)) in (1..=8).zip(by_hand.into_iter().zip(up)) {
+            let turned = |angle| displayed_direction(angle, Orientation(tag));
+            assert!((turned(0.0) - right).abs() < 1e-9, "{tag}");
+            assert!((turned(90.0) - up).abs() < 1e-9, "{tag}");
+        }
     }
 
     #[test]

@@ -180,6 +180,8 @@ pub struct Derived {
     pub sun_altitude_deg: Option<f64>,
     /// The same of the Moon.
     pub moon_altitude_deg: Option<f64>,
+    /// Which way the sky brightens as displayed, anticlockwise from image right, [0, 360).
+    pub sky_brightens_deg: Option<f64>,
     /// Trail angle as displayed, anticlockwise from image right, [0, 180).
     pub trail_angle_deg: Option<f64>,
 }

@@ -9,7 +9,7 @@ use super::spot_cells::{self, Cells};
 use super::theme::{self, size};
 use super::verdict_buttons;
 use super::widgets::{self, Button};
-use super::{Cx, frame_words, inside, whiskers};
+use super::{Cx, frame_words, inside, sky_words, whiskers};
 use crate::app::{Action, Mark, PictureZoom};
 use crate::verdict::Verdict;
 
@@ -60,6 +60,10 @@ pub fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec<Action
         egui::WidgetInfo::labeled(egui::Role::Label, true, format!("Facts: {}", line.plain()))
     });
     ui.painter().galley(at, galley, cx.t.ink2);
+    let told = sky_words::tell(seen.row);
+    if !told.is_empty() {
+        response.on_hover_text(told.join("\n"));
+    }
 }
 
 fn no_frames(ui: &mut Ui, cx: Cx<'_>, area: Rect) {

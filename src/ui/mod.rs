@@ -34,6 +34,7 @@ mod range_bar;
 mod ribbon_view;
 mod recent_nights;
 mod sky_arcs;
+mod sky_words;
 mod spot_cells;
 mod spots;
 mod status;

@@ -125,3 +125,29 @@ fn trail_sky_and_noise_of_linear_tiff_frames() {
 fn trail_sky_and_noise_of_dng_frames() {
     check_all(Format::Dng);
 }
+
+/// The simulator's own colours: dark sky 0.86, 1, 1.22 in red, green, blue; the town's glow 1.45, 1,
+/// 0.62, so its red is 1.7 times and its blue half of the dark sky's, diluted by vignetting, which
+/// has no colour. Its filters pass 0.5 and 0.65 as much red and blue as green, which a JPEG balances.
+#[test]
+fn the_colour_of_a_towns_glow() {
+    let scene = Scene {
+        faults: &[],
+        ..*scene("fell").unwrap()
+    };
+    let [jpeg, dng] = [(Format::Jpeg, 5), (Format::Dng, 6)].map(|(format, seed)| {
+        let folder = tempfile::tempdir().unwrap();
+        let made = simulated(folder.path(), &options(scene, format, seed));
+        let sky = measured(&made).0.sky;
+        let glow = sky.glow.unwrap();
+        assert!((1.15..1.7).contains(&glow.red), "{format:?}: {glow:?}");
+        assert!((0.5..0.9).contains(&glow.blue), "{format:?}: {glow:?}");
+        [sky.red_pct, sky.blue_pct].map(|level| level.unwrap() / sky.level_pct)
+    });
+    assert!((0.86..1.0).contains(&jpeg[0]), "{jpeg:?}");
+    assert!((1.1..1.22).contains(&jpeg[1]), "{jpeg:?}");
+    for (raw, balanced, filter) in [(dng[0], jpeg[0], 0.5), (dng[1], jpeg[1], 0.65)] {
+        let off = raw / (balanced * filter) - 1.0;
+        assert!(off.abs() < 0.01, "{off}");
+    }
+}

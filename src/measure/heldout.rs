@@ -15,23 +15,23 @@ use crate::base::spin2::angle_between_deg;
 use crate::base::{Plane, robust};
 use crate::frame::{GreenLayout, Light, Samples};
 
-const SIZE: (usize, usize) = (640, 480);
+pub(super) const SIZE: (usize, usize) = (640, 480);
 
 /// Electrons at full scale.
-const FULL_E: f64 = 60_000.0;
+pub(super) const FULL_E: f64 = 60_000.0;
 
-const READ_E: f64 = 3.0;
+pub(super) const READ_E: f64 = 3.0;
 
 /// Table steps a pixel.
 const FINE: usize = 8;
 
 /// A lens's light as a pixel of the sensor sees it, against the distance of the pixel's middle.
-struct Spread {
+pub(super) struct Spread {
     reach: usize,
     side: usize,
     table: Vec<f32>,
     /// Full width at half maximum as sampled, px.
-    fwhm_px: f64,
+    pub(super) fwhm_px: f64,
     /// Sum of squares over the pixels.
     sharpness: f64,
 }
@@ -39,7 +39,7 @@ struct Spread {
 impl Spread {
     /// A Moffat profile of exponent `beta` (a Gaussian for an infinite one), of `fwhm` px before
     /// the pixel's own width.
-    fn new(fwhm: f64, beta: f64) -> Self {
+    pub(super) fn new(fwhm: f64, beta: f64) -> Self {
         let reach = (8.0 * fwhm).ceil() as usize + 2;
         let n = 2 * (reach * FINE + FINE) + 1;
         let middle = (n / 2) as f64;
@@ -104,7 +104,7 @@ impl Spread {
         }
     }
 
-    fn add(&self, frame: &mut [f64], (x, y): (f64, f64), electrons: f64) {
+    pub(super) fn add(&self, frame: &mut [f64], (x, y): (f64, f64), electrons: f64) {
         let reach = self.reach as i64;
         let (cx, cy) = (x.round() as i64, y.round() as i64);
         let middle = (self.side / 2) as f64;
@@ -262,7 +262,7 @@ fn make(seed: u64) -> Made {
 }
 
 /// Shot noise as a Gaussian of the Poisson variance, read noise, steps of 14 bits.
-fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> Samples {
+pub(super) fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> Samples {
     let step = FULL_E / 16_384.0;
     let mut data: Vec<f32> = frame
         .iter()
@@ -310,7 +310,7 @@ fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> Samples {
 }
 
 /// Whether this star went into the frame's shape.
-fn is_used(star: &&Star) -> bool {
+pub(super) fn is_used(star: &&Star) -> bool {
     let f = star.flags;
     star.snr >= 10.0 && !f.clipped && !f.at_edge && !f.unsettled
 }

@@ -50,6 +50,8 @@ struct Line {
     width: f64,
     /// Scale of the spread over the short axis.
     scale: f64,
+    /// All the light over that of the matched Gaussian.
+    light: f64,
 }
 
 /// The lens as this frame's stars show it.
@@ -66,6 +68,8 @@ pub(super) struct Reading {
     pub(super) trail: Spin2,
     pub(super) fwhm: f64,
     pub(super) scale: f64,
+    /// All the light over that of the matched Gaussian.
+    pub(super) light: f64,
 }
 
 impl Lens {
@@ -140,9 +144,26 @@ impl Lens {
                 length: length * length / (a - b),
                 width: spread.fwhm(scale) / b.sqrt(),
                 scale: scale / b.sqrt(),
+                light: spread.whole_light(scale, length, (a, b)),
             });
         }
         Self { spread, lines }
+    }
+
+    /// L, px, of a trail whose moments settle at these along and across, px².
+    pub(super) fn length(&self, along: f64, across: f64) -> f64 {
+        let moments = Moments {
+            xx: along.max(across),
+            xy: 0.0,
+            yy: across.min(along),
+        };
+        self.read(moments).trail.length_px()
+    }
+
+    /// σ across, px, at which the moments of a star of this scale settle.
+    pub(super) fn core(&self, scale: f64) -> f64 {
+        let middle = self.lines.get(LINES / 2);
+        middle.map_or(scale, |line| scale / line.scale.max(1e-6))
     }
 
     /// What these moments say.
@@ -158,6 +179,7 @@ impl Lens {
                 trail: Spin2::default(),
                 fwhm: 0.0,
                 scale: 0.0,
+                light: 1.0,
             };
         };
         let room = above.log_ratio - below.log_ratio;
@@ -177,6 +199,7 @@ impl Lens {
             },
             fwhm: between(|l| l.width) * short.sqrt(),
             scale: between(|l| l.scale) * short.sqrt(),
+            light: between(|l| l.light),
         }
     }
 }
@@ -193,7 +216,7 @@ pub(super) fn guess(shape: &Shape, reading: &Reading) -> Trailed {
     Trailed {
         x: shape.x,
         y: shape.y,
-        flux: shape.flux,
+        flux: reading.light * shape.flux,
         length: reading.trail.length_px().max(0.3),
         angle: reading.trail.angle_deg().to_radians(),
         scale: reading.scale,

@@ -20,6 +20,7 @@ mod greens;
 mod ground;
 mod hot;
 mod lens;
+mod long;
 mod noise;
 pub mod pair;
 mod pair_tile;
@@ -41,14 +42,16 @@ mod heldout;
 #[cfg(test)]
 mod odd;
 #[cfg(test)]
+mod one_star;
+#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod scene;
 
 pub use pair::{Banding, PAIR_VERSION, PairFault, PairLevel, PairMeasure, PairOf, pair};
 pub use types::{
-    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, SkyValues, Star, StarFlags,
-    Streak, TrailCause, TrailValues, WidthPlane,
+    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, SkyValues, Star, StarErrors,
+    StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
 };
 
 use crate::frame::Samples;

@@ -95,6 +95,20 @@ impl Spread {
         low + high
     }
 
+    /// All the light of a star smeared over `length` px over that of the elliptical Gaussian at which
+    /// its moments settle, `along` and `across`.
+    pub(super) fn whole_light(&self, s: f64, length: f64, (along, across): (f64, f64)) -> f64 {
+        let seen: f64 = self
+            .parts()
+            .map(|part| {
+                let variance = s * s * part.ratio + PIXEL_VARIANCE;
+                let (sa, sb) = (along + variance, across + variance);
+                part.share * window(length / (2.0 * sa.sqrt())) / (sa * sb).sqrt()
+            })
+            .sum();
+        1.0 / (2.0 * (along * across).sqrt() * seen)
+    }
+
     /// The moments, along and across, at which an elliptical Gaussian weight settles on this star of
     /// scale `s` smeared over `length` px, from the guess `start`.
     pub(super) fn settled(&self, s: f64, length: f64, start: (f64, f64)) -> (f64, f64) {

@@ -3,10 +3,13 @@
 use super::background::Mesh;
 use super::blobs::Blob;
 use super::field::SmoothField;
-use super::lens::Lens;
+use super::lens::{self, Lens, Reading};
+use super::long;
+use super::profile::Fitted;
 use super::shape::{Moments, Shape, measure_shape};
-use super::types::{Star, StarFlags};
+use super::types::{Star, StarErrors, StarFlags};
 use super::{fair, hot};
+use crate::base::Spin2;
 use crate::base::robust::median;
 use crate::frame::Samples;
 
@@ -18,6 +21,9 @@ pub(super) const MOST_SHAPES: usize = 3000;
 
 /// Below this signal-to-noise a shape says nothing of its own.
 const LEAST_SNR: f32 = 10.0;
+
+/// A profile fit that leaves more than this, in units of the noise, has a second star in it.
+const MISFIT: f32 = 1.6;
 
 /// Largest half-window, px.
 const LARGEST_WINDOW: f64 = 160.0;
@@ -40,6 +46,8 @@ pub(super) struct Shaped {
 pub(super) struct Measured {
     pub(super) star: Star,
     pub(super) moments: Moments,
+    /// FWHM behind this frame's lens over the moments' short axis.
+    pub(super) width_factor: f64,
 }
 
 impl Measured {
@@ -92,11 +100,26 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         .map(|(shape, _)| *shape)
         .collect();
     let lens = Lens::learn(samples, mesh, noise, &good);
+    let mut fits = 0;
     shaped.stars = found
         .iter()
-        .map(|(shape, blended)| Measured {
-            star: star_of(shape, *blended, &lens),
-            moments: shape.moments,
+        .map(|(shape, blended)| {
+            let place = (shape.x, shape.y);
+            let reading = lens.read(shape.moments);
+            let (sigma, photon) = (noise.at(place.0, place.1), lens::photon(mesh, noise, place));
+            let mut star = star_of(shape, *blended, &reading);
+            star.errors = long::moment_errors(&lens, shape, &reading, sigma, photon);
+            if fits < long::MOST_FITS
+                && let Some(fit) = long::fitted(samples, (mesh, noise), &lens, shape)
+            {
+                fits += 1;
+                take_fit(&mut star, &fit, &lens);
+            }
+            Measured {
+                star,
+                moments: shape.moments,
+                width_factor: reading.fwhm / shape.moments.axes().1.max(1e-6).sqrt(),
+            }
         })
         .collect();
     drop_sharp(&mut shaped);
@@ -183,13 +206,26 @@ fn is_good(shape: &Shape) -> bool {
     shape.settled && !shape.clipped && !shape.at_edge && shape.snr >= f64::from(LEAST_SNR)
 }
 
-fn star_of(shape: &Shape, blended: bool, lens: &Lens) -> Star {
+/// Puts what the profile says in place of what the moments said.
+fn take_fit(star: &mut Star, fit: &Fitted, lens: &Lens) {
+    let trail = fit.trail;
+    let fwhm = lens.spread.fwhm(trail.scale);
+    star.x_px = trail.x as f32;
+    star.y_px = trail.y as f32;
+    star.flux = trail.flux as f32;
+    star.fwhm_px = fwhm as f32;
+    star.trail = Spin2::new(trail.length, trail.angle.to_degrees());
+    star.errors = long::fit_errors(fit, fwhm);
+    star.flags.unsettled = false;
+    star.flags.blended |= star.errors.misfit > MISFIT;
+}
+
+fn star_of(shape: &Shape, blended: bool, reading: &Reading) -> Star {
     let (long, short) = shape.moments.axes();
-    let reading = lens.read(shape.moments);
     Star {
         x_px: shape.x as f32,
         y_px: shape.y as f32,
-        flux: shape.flux as f32,
+        flux: (reading.light * shape.flux) as f32,
         peak: shape.peak as f32,
         snr: shape.snr as f32,
         fwhm_px: reading.fwhm as f32,
@@ -201,6 +237,7 @@ fn star_of(shape: &Shape, blended: bool, lens: &Lens) -> Star {
             blended,
             unsettled: !shape.settled,
         },
+        errors: StarErrors::default(),
     }
 }
 
@@ -214,17 +251,25 @@ pub(super) fn width_and_elongation(
 ) -> (Option<f64>, Option<f64>) {
     let (mut across, mut along, mut factors) = (Vec::new(), Vec::new(), Vec::new());
     for m in used {
-        factors.push(f64::from(m.star.fwhm_px) / m.moments.axes().1.sqrt());
+        factors.push(m.width_factor);
         let (x, y) = (f64::from(m.star.x_px), f64::from(m.star.y_px));
         let angle = field.map_or(0.0, |f| f.at(x, y).angle_deg());
         along.push(m.moments.along(angle));
         across.push(m.moments.along(angle + 90.0));
     }
+    let mut fitted: Vec<f64> = used
+        .iter()
+        .filter(|m| m.star.errors.misfit > 0.0)
+        .map(|m| f64::from(m.star.fwhm_px))
+        .collect();
+    let most = 2 * fitted.len() > used.len();
     let (across, along) = (median(&mut across), median(&mut along));
     let fwhm = across
         .zip(median(&mut factors))
         .filter(|(across, _)| *across > 0.0)
         .map(|(across, factor)| factor * across.sqrt());
+    // Moments of paths that bend are wide by the bend; profiles are not.
+    let fwhm = if most { median(&mut fitted) } else { fwhm };
     let elongation = across
         .zip(along)
         .filter(|(across, _)| *across > 0.0)

@@ -43,6 +43,28 @@ pub struct Star {
     pub trail: Spin2,
     /// Remarks.
     pub flags: StarFlags,
+    /// What its numbers do not know.
+    pub errors: StarErrors,
+}
+
+/// Standard errors of one star, from the noise of the sky and of its own light. What the star's
+/// shape is not (two stars in one, a lens that smears) is only in them where `misfit` tells it.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct StarErrors {
+    /// Of the place along either axis, px: a mean over both.
+    pub place_px: f32,
+    /// Of the flux, full scale · px.
+    pub flux: f32,
+    /// Of the trail's length, px; for a trail that is not clear of its error, the length that noise
+    /// alone makes.
+    pub length_px: f32,
+    /// Of its angle, degrees, at most 90.
+    pub angle_deg: f32,
+    /// Of the width, px.
+    pub fwhm_px: f32,
+    /// What the profile fit of a long trail leaves, in units of the noise: 1 is noise alone, over
+    /// 1.5 it is no even trail of one star. 0 where moments were read and no profile fitted.
+    pub misfit: f32,
 }
 
 /// Trails and widths in one cell of the field map.

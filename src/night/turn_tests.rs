@@ -10,7 +10,7 @@ use rand_distr::{Distribution, Normal};
 use super::tests::{change, facts, frame, run, starry};
 use super::*;
 use crate::base::Spin2;
-use crate::measure::{FieldCell, FieldMap, Star, StarFlags};
+use crate::measure::{FieldCell, FieldMap, Star, StarErrors, StarFlags};
 
 type Matrix = [[f64; 3]; 3];
 
@@ -122,6 +122,7 @@ impl Scene {
                         elongation: 1.5,
                         trail,
                         flags: StarFlags::default(),
+                        errors: StarErrors::default(),
                     });
                 }
                 // The lower corners are behind trees.
@@ -336,6 +337,7 @@ fn night_of_one_sky(
                     elongation: 1.5,
                     trail: Spin2::default(),
                     flags: StarFlags::default(),
+                    errors: StarErrors::default(),
                 })
             })
             .collect();

@@ -112,7 +112,7 @@ fn square_error(star: &Star, expected_px: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::StarFlags;
+    use crate::measure::{StarErrors, StarFlags};
 
     fn star(length_px: f64, angle_deg: f64, snr: f32) -> Star {
         Star {
@@ -125,6 +125,7 @@ mod tests {
             elongation: 2.0,
             trail: Spin2::new(length_px, angle_deg),
             flags: StarFlags::default(),
+            errors: StarErrors::default(),
         }
     }
 

@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use crate::frame::{Facts, Light, TakenAt};
-use crate::measure::{FrameMeasure, Star, StarFlags, Streak, TrailValues};
+use crate::measure::{FrameMeasure, Star, StarErrors, StarFlags, Streak, TrailValues};
 use crate::night::{FrameInput, FrameState, Night, NightOptions, assemble};
 
 /// Largest star rate of the made nights, px/s: 13.6 px in 30 s.
@@ -144,6 +144,7 @@ fn stars() -> Vec<Star> {
             elongation: 2.3,
             trail: crate::base::Spin2::default(),
             flags: StarFlags::default(),
+            errors: StarErrors::default(),
         })
         .collect()
 }

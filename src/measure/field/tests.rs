@@ -3,8 +3,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use super::*;
-use crate::measure::StarFlags;
 use crate::measure::TrailCause;
+use crate::measure::{StarErrors, StarFlags};
 use crate::sky::Camera;
 use crate::sky::turning::trail_at;
 
@@ -31,6 +31,7 @@ fn stars(seed: u64, count: usize, trail: Spin2, photons: f64, rest: f64) -> Vec<
                     sin: trail.sin + sigma * unit.sample(&mut random),
                 },
                 flags: StarFlags::default(),
+                errors: StarErrors::default(),
             }
         })
         .collect()

@@ -158,7 +158,7 @@ mod tests {
     use super::*;
     use crate::base::Spin2;
     use crate::frame::{Facts, Light};
-    use crate::measure::{FrameMeasure, Star, StarFlags};
+    use crate::measure::{FrameMeasure, Star, StarErrors, StarFlags};
 
     /// Two frames of different ISO: in the second all stars are 24 px right and 12 px up.
     fn pushed() -> Night {
@@ -176,6 +176,7 @@ mod tests {
                     elongation: 1.0,
                     trail: Spin2::default(),
                     flags: StarFlags::default(),
+                    errors: StarErrors::default(),
                 })
                 .collect();
             FrameInput {

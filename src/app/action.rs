@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::engine::{CameraKey, ExportWhat, OpenRequest, Report, Supplied};
+use crate::night::OpticsKey;
 use crate::sky::Site;
 use crate::verdict::{Purpose, Verdict};
 
@@ -112,6 +113,8 @@ pub enum Action {
     Supply(CameraKey, Supplied),
     /// Keep where the person shoots.
     KeepSite(Option<Site>),
+    /// Keep what a sky meter makes of a camera and lens: what to add, mag.
+    KeepSkyOffset(OpticsKey, Option<f64>),
     /// Stop measuring.
     Cancel,
     /// Carry on, or try failed frames again too.

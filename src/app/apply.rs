@@ -84,6 +84,9 @@ impl Model {
                 }
                 effects.push(Effect::KeepSite(site));
             }
+            Action::KeepSkyOffset(optics, mag) => {
+                effects.push(Effect::KeepSkyOffset { optics, mag });
+            }
             Action::Cancel => self.cancel(effects),
             Action::Resume(failed_too) => {
                 if let Some(night) = &mut self.night {

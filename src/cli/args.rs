@@ -228,6 +228,10 @@ pub(super) struct NightArgs {
     #[arg(long, value_name = "±HH:MM", value_parser = offset_s, allow_hyphen_values = true)]
     pub(super) utc_offset: Option<i32>,
 
+    /// What a sky meter read that night, mag per square arcsecond; kept for the camera and lens
+    #[arg(long, value_name = "MAG", value_parser = reading)]
+    pub(super) meter: Option<f64>,
+
     /// What to add to the camera's times: seconds, or H:MM:SS; negative when its clock is fast
     #[arg(long, value_name = "±TIME", value_parser = clock_shift_s, allow_hyphen_values = true)]
     pub(super) clock_add: Option<f64>,
@@ -308,6 +312,7 @@ impl NightArgs {
                 clock_add_s: self.clock_add,
             },
             site: self.site,
+            meter_mag: self.meter,
             purpose: self.purpose.into(),
             ..OpenRequest::default()
         }
@@ -322,6 +327,14 @@ fn positive(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
         _ => Err("a number above 0 is wanted".to_owned()),
+    }
+}
+
+/// Sky readings from a bright dusk to darker than any sky.
+fn reading(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if (3.0..=24.0).contains(&value) => Ok(value),
+        _ => Err("a number from 3 to 24 is wanted, such as 21.3".to_owned()),
     }
 }
 

@@ -175,6 +175,7 @@ impl Conductor {
             }
             Effect::Supply { camera, supplied } => self.supply(camera, supplied),
             Effect::KeepSite(site) => self.keep_site(site),
+            Effect::KeepSkyOffset { optics, mag } => self.keep_sky_offset(optics, mag),
             Effect::KeepDecisions(decisions) => self.decide(decisions),
             Effect::LoadPicture { shot } => self.load_picture(shot),
             Effect::LoadCrops(wishes) => self.load_crops(wishes),
@@ -242,7 +243,10 @@ impl Conductor {
         let supplied = self.tell_fault("Supplied facts could not be read back", supplied);
         let usual_site = self.usual_site();
         self.runs += 1;
-        let session = Session::new(found, &supplied, usual_site, self.runs);
+        let mut session = Session::new(found, &supplied, usual_site, self.runs);
+        let offsets = self.store.sky_offsets();
+        session.options.sky_offsets =
+            self.tell_fault("Sky calibrations could not be read back", offsets);
         self.outbox.push(Report::Opened {
             id: session.id,
             title: session.title.clone(),
@@ -321,6 +325,7 @@ impl Conductor {
         let (id, progress) = (session.id, session.progress());
         self.outbox.push(Report::Progress { id, progress });
         self.derive();
+        self.keep_readings();
         self.outbox.push(Report::Finished {
             id,
             took_s,

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::advice::{AdviceOptions, Comparison, NextTime};
 pub use crate::base::atomic::Existing;
 use crate::frame::{CameraKey, Colour, Supplied};
-use crate::night::Night;
+use crate::night::{Night, OpticsKey};
 use crate::sky::Site;
 pub use crate::store::Recent;
 use crate::verdict::{Decisions, Judged, Purpose, Thresholds};
@@ -32,6 +32,9 @@ pub struct OpenRequest {
     pub linear: Option<bool>,
     /// Facts the user supplied for every camera (command line).
     pub supplied_for_all: Supplied,
+    /// What a sky meter read during this night, mag per square arcsecond; kept as a calibration once
+    /// the night is measured.
+    pub meter_mag: Option<f64>,
     /// Where the night was shot, said for it alone (command line).
     pub site: Option<Site>,
     /// Judge for this.
@@ -72,6 +75,14 @@ pub enum Effect {
     },
     /// Keep where the user shoots (`None`: forget it), for this and all other nights, and derive again.
     KeepSite(Option<Site>),
+    /// Keep what to add to sky brightness for a camera and lens, mag (`None`: forget it), and derive
+    /// again.
+    KeepSkyOffset {
+        /// The camera and lens.
+        optics: OpticsKey,
+        /// What to add.
+        mag: Option<f64>,
+    },
     /// Keep the person's decisions (all of them) for the open night.
     KeepDecisions(Decisions),
     /// Decode a frame for the screen.

@@ -93,6 +93,8 @@ impl Session {
                 supplied_for_all: request.supplied_for_all,
                 site: request.site,
                 usual_site,
+                meter_mag: request.meter_mag,
+                ..NightOptions::default()
             },
             judging: Judging {
                 purpose: request.purpose,

@@ -205,7 +205,7 @@ pub const COLUMNS: [Column; 29] = [
     column(
         "sky_mag_arcsec2",
         "mag/arcsec²",
-        "Sky brightness, ±0.7 until calibrated; only of linear files.",
+        "Sky brightness, ±0.7, or ±0.2 once calibrated by a sky meter; only of linear files.",
         |t, at| derived(t, at, |row| row.derived.sky_mag_arcsec2, 2),
     ),
     column(

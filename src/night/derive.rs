@@ -1,10 +1,8 @@
-//! Values a frame has by being part of a night: sky brightness in absolute units, excess over what
-//! is expected, angle as displayed.
+//! Values a frame has by being part of a night: excess over what is expected, angle as displayed.
 
 use super::baseline::trail_px;
 use super::types::{Night, Row, Set};
-use crate::frame::{Facts, Light, Orientation};
-use crate::measure::FrameMeasure;
+use crate::frame::Orientation;
 
 /// Fills the derived values of every sky row, once series and turning are known.
 pub(super) fn fill(night: &mut Night) {
@@ -13,7 +11,6 @@ pub(super) fn fill(night: &mut Night) {
         let Some(measure) = row.measure.clone() else {
             continue;
         };
-        row.derived.sky_mag_arcsec2 = sky_mag_arcsec2(&measure, &row.facts);
         row.derived.trail_angle_deg = displayed_angle(row, &sets[row.set]);
         let orientation = sets[row.set].orientation;
         row.derived.sky_brightens_deg =
@@ -24,22 +21,6 @@ pub(super) fn fill(night: &mut Night) {
             _ => None,
         };
     }
-}
-
-/// Sky brightness, mag per square arcsecond, ±0.7; `None` unless levels are linear and exposure,
-/// aperture and ISO are known.
-///
-/// L = (DN/DNsat)·(78/S)·N²/(q·t), q = 0.65, m = −2.5·log10(L/1.08e5); over the central tenth of the
-/// frame, where vignetting is least. Sources: ISO 12232; Bará, Aubé, Barentine, Zamorano 2020.
-fn sky_mag_arcsec2(measure: &FrameMeasure, facts: &Facts) -> Option<f64> {
-    let level = measure.sky.centre_pct / 100.0;
-    let (iso, f_number, exposure) = (facts.iso?, facts.f_number?, facts.exposure_s?);
-    if measure.light != Light::Linear || level <= 0.0 || iso == 0 || exposure <= 0.0 {
-        return None;
-    }
-    let luminance = level * (78.0 / f64::from(iso)) * f_number.powi(2) / (0.65 * exposure);
-    let magnitude = -2.5 * (luminance / 1.08e5).log10();
-    magnitude.is_finite().then_some(magnitude)
 }
 
 /// The trail's angle as the set is displayed: by the orientation most of its frames have, so that
@@ -75,37 +56,6 @@ fn displayed_direction(angle_deg: f64, orientation: Orientation) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn ten_per_cent_is_19_35() {
-        // method.md: 10 % of saturation, ISO 1600, f/2.8, 30 s → 1.96e-3 cd/m² → 19.35.
-        let mut measure = FrameMeasure::empty(100, 100, Light::Linear);
-        measure.sky.centre_pct = 10.0;
-        let facts = Facts {
-            iso: Some(1600),
-            f_number: Some(2.8),
-            exposure_s: Some(30.0),
-            ..Facts::default()
-        };
-        let got = sky_mag_arcsec2(&measure, &facts).unwrap();
-        assert!((got - 19.35).abs() < 0.005, "{got}");
-
-        measure.sky.centre_pct = 0.0;
-        assert_eq!(sky_mag_arcsec2(&measure, &facts), None);
-        measure.sky.centre_pct = 10.0;
-        assert_eq!(
-            sky_mag_arcsec2(
-                &measure,
-                &Facts {
-                    iso: None,
-                    ..facts.clone()
-                }
-            ),
-            None
-        );
-        measure.light = Light::ToneMapped;
-        assert_eq!(sky_mag_arcsec2(&measure, &facts), None);
-    }
 
     #[test]
     fn directions_in_every_orientation() {

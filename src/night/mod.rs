@@ -21,6 +21,7 @@ mod turn;
 mod pointing;
 mod same_field;
 mod derive;
+mod magnitude;
 mod heavens;
 mod place;
 mod warnings;
@@ -38,9 +39,9 @@ pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
 pub use types::{
-    Derived, FrameInput, FrameState, Group, GroupStars, Heavens, Kind, Night, NightOptions, Place,
-    PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight, TimeSpan, Transfer,
-    Typical,
+    Derived, FrameInput, FrameState, Group, GroupStars, Heavens, Kind, Night, NightOptions,
+    OpticsKey, Place, PlaceFrom, Row, Series, Set, Settings, SkyNoise, SkyTurn, StarLight,
+    TimeSpan, Transfer, Typical,
 };
 
 /// Puts the night together from what is known so far. Called again as frames are measured; costs
@@ -59,6 +60,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     turn::fill(&mut night);
     pointing::fill(&mut night);
     derive::fill(&mut night);
+    magnitude::fill(&mut night, options);
     night.warnings = warnings::collect(&night);
     night
 }

@@ -47,6 +47,19 @@ pub struct NightOptions {
     pub site: Option<Site>,
     /// Where the user shoots, kept from before: for nights whose frames do not say.
     pub usual_site: Option<Site>,
+    /// What to add to sky brightness by camera and lens, mag: kept calibrations.
+    pub sky_offsets: BTreeMap<OpticsKey, f64>,
+    /// What a sky meter read during this night, mag per square arcsecond; wins over `sky_offsets`.
+    pub meter_mag: Option<f64>,
+}
+
+/// Which camera and lens a sky calibration is for.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub struct OpticsKey {
+    /// The camera.
+    pub camera: CameraKey,
+    /// The lens by its name, else by its focal length ("530 mm"); empty when neither is known.
+    pub lens: String,
 }
 
 /// How it is known where a night was shot.
@@ -156,6 +169,19 @@ pub struct Settings {
     pub size_px: (u32, u32),
 }
 
+impl Settings {
+    /// Which camera and lens these are of.
+    #[must_use]
+    pub fn optics(&self) -> OpticsKey {
+        let by_focal = || self.focal_length_mm.map(|mm| format!("{mm:.0} mm"));
+        let named = (!self.lens.is_empty()).then(|| self.lens.clone());
+        OpticsKey {
+            camera: self.camera.clone(),
+            lens: named.or_else(by_focal).unwrap_or_default(),
+        }
+    }
+}
+
 /// Values one frame has by being part of a night. `None` is "cannot be told".
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Derived {
@@ -174,8 +200,11 @@ pub struct Derived {
     pub shift_xy_px: Option<[f64; 2]>,
     /// Flux of matched stars against the group's clear frames, 1 = clear.
     pub transparency: Option<f64>,
-    /// Sky brightness, mag per square arcsecond, ±0.7.
+    /// Sky brightness, mag per square arcsecond.
     pub sky_mag_arcsec2: Option<f64>,
+    /// How far off `sky_mag_arcsec2` may be, mag: 0.7, or 0.2 once calibrated by a sky meter. Between
+    /// frames of one group differences hold to 0.02.
+    pub sky_mag_error: Option<f64>,
     /// How high the Sun stood in the middle of the exposure, degrees, air left out of account.
     pub sun_altitude_deg: Option<f64>,
     /// The same of the Moon.
@@ -323,6 +352,8 @@ pub struct Group {
     pub rows: Vec<usize>,
     /// Dark frames that serve it.
     pub darks: Vec<usize>,
+    /// What was added to its sky brightness, mag, by a sky meter's reading; `None`: not calibrated.
+    pub sky_offset_mag: Option<f64>,
     /// Sky's turning, when it could be fitted.
     pub turn: Option<SkyTurn>,
     /// Largest speed of a star over the sky of this frame, px per second of true time: what a gap in

@@ -1,6 +1,6 @@
 //! What must not be lost: decisions, supplied facts, preferences, recent nights.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use rusqlite::{Connection, params};
@@ -8,13 +8,15 @@ use rusqlite::{Connection, params};
 use super::database::Schema;
 use super::{ContentKey, Store, StoreError, paths};
 use crate::frame::{CameraKey, Supplied};
+use crate::night::OpticsKey;
 use crate::verdict::{Purpose, Verdict};
 
 /// Most recent nights remembered.
 const MOST_RECENTS: u32 = 20;
 
 pub(super) const SCHEMA: Schema = Schema {
-    steps: &["
+    steps: &[
+        "
         CREATE TABLE decision (
             size INTEGER NOT NULL, digest BLOB NOT NULL, verdict TEXT NOT NULL,
             PRIMARY KEY (size, digest)
@@ -28,7 +30,12 @@ pub(super) const SCHEMA: Schema = Schema {
             id INTEGER PRIMARY KEY, paths BLOB NOT NULL UNIQUE, title TEXT NOT NULL,
             day TEXT NOT NULL, purpose TEXT NOT NULL, ribbon TEXT NOT NULL, outcome TEXT NOT NULL
         );
-    "],
+    ",
+        "CREATE TABLE sky_offset (
+            camera TEXT NOT NULL, serial TEXT NOT NULL, lens TEXT NOT NULL, mag REAL NOT NULL,
+            PRIMARY KEY (camera, serial, lens)
+        ) WITHOUT ROWID;",
+    ],
     synchronous: "FULL",
     check: true,
 };
@@ -156,6 +163,47 @@ impl Store {
                 "INSERT OR REPLACE INTO supplied VALUES (?1, ?2, ?3)",
                 params![camera.camera, camera.serial, text],
             )?;
+            Ok(())
+        })
+    }
+
+    /// Kept calibrations of sky brightness: what to add, mag, by camera and lens.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn sky_offsets(&self) -> Result<BTreeMap<OpticsKey, f64>, StoreError> {
+        self.with_kept(|db| {
+            let mut query = db.prepare("SELECT camera, serial, lens, mag FROM sky_offset")?;
+            query
+                .query_map([], |row| {
+                    let camera = CameraKey {
+                        camera: row.get(0)?,
+                        serial: row.get(1)?,
+                    };
+                    let lens = row.get(2)?;
+                    Ok((OpticsKey { camera, lens }, row.get(3)?))
+                })?
+                .collect()
+        })
+    }
+
+    /// Keeps the calibration of a camera with a lens, or with `None` forgets it.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn keep_sky_offset(&self, optics: &OpticsKey, mag: Option<f64>) -> Result<(), StoreError> {
+        let OpticsKey { camera, lens } = optics;
+        self.with_kept(|db| {
+            match mag {
+                Some(mag) => db.execute(
+                    "INSERT OR REPLACE INTO sky_offset VALUES (?1, ?2, ?3, ?4)",
+                    params![camera.camera, camera.serial, lens, mag],
+                )?,
+                None => db.execute(
+                    "DELETE FROM sky_offset WHERE camera = ?1 AND serial = ?2 AND lens = ?3",
+                    params![camera.camera, camera.serial, lens],
+                )?,
+            };
             Ok(())
         })
     }
@@ -346,6 +394,22 @@ mod tests {
         assert_eq!(store.recents().unwrap().len(), MOST_RECENTS as usize);
         store.clear_recents().unwrap();
         assert!(store.recents().unwrap().is_empty());
+    }
+
+    #[test]
+    fn sky_offsets_are_kept_by_camera_and_lens() {
+        let root = tempfile::tempdir().unwrap();
+        let (store, _) = Store::open(&Places::under(root.path()));
+        let optics = |lens: &str| OpticsKey {
+            camera: CameraKey::default(),
+            lens: lens.to_owned(),
+        };
+        store.keep_sky_offset(&optics("a"), Some(0.1)).unwrap();
+        store.keep_sky_offset(&optics("a"), Some(0.4)).unwrap();
+        store.keep_sky_offset(&optics("b"), Some(-0.2)).unwrap();
+        store.keep_sky_offset(&optics("b"), None).unwrap();
+        let kept = store.sky_offsets().unwrap();
+        assert_eq!(kept, BTreeMap::from([(optics("a"), 0.4)]));
     }
 
     #[test]

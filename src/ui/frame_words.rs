@@ -148,8 +148,11 @@ pub(super) fn facts(night: &OpenNight, row: &Row, short: bool) -> Line {
         .dot()
         .words("sky ")
         .number(format!("{:.1} %", measure.sky.level_pct));
-    if let (false, Some(mag)) = (short, row.derived.sky_mag_arcsec2) {
-        line = line.words(format!(", about {mag:.1} ± 0.7 mag per square arcsecond"));
+    let mag = row.derived.sky_mag_arcsec2.zip(row.derived.sky_mag_error);
+    if let (false, Some((mag, error))) = (short, mag) {
+        line = line.words(format!(
+            ", about {mag:.1} ± {error:.1} mag per square arcsecond"
+        ));
     }
     if let Some(noise) = measure.noise_pct {
         line = line.dot().words("noise ").number(format!("{noise:.2} %"));

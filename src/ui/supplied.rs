@@ -22,7 +22,7 @@ pub struct State {
 }
 
 /// How many fields there are.
-const COUNT: usize = 6;
+const COUNT: usize = 7;
 /// The last field: not of the camera but of the person.
 const PLACE: usize = COUNT - 1;
 
@@ -57,6 +57,12 @@ const FIELDS: [(&str, &str, &str); COUNT] = [
          clock is 37 s fast",
     ),
     (
+        "Sky meter",
+        "mag/arcsec²",
+        "What a sky meter read when the chosen frame was taken: sets sky brightness for this camera \
+         and lens",
+    ),
+    (
         "Place",
         "lat, lon",
         "Where you shoot, such as 47.25, 12.5 or 23.7S 68.2W: tells twilight and the Moon",
@@ -67,6 +73,10 @@ const FIELDS: [(&str, &str, &str); COUNT] = [
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Said {
     supplied: Supplied,
+    /// A sky meter's reading at the chosen frame.
+    reading: Option<f64>,
+    /// Whether to forget all that was said for the camera.
+    forgets: bool,
     site: Option<Site>,
 }
 
@@ -96,6 +106,8 @@ pub(super) fn button(
     if response.clicked() || state.camera.as_ref() != Some(&camera) {
         state.typed = filled(Said {
             supplied: night.supplied.get(&camera).copied().unwrap_or_default(),
+            reading: None,
+            forgets: false,
             site: night.usual_site,
         });
         state.camera = Some(camera.clone());
@@ -107,6 +119,7 @@ pub(super) fn button(
             ui.set_width(300.0);
             if let Some(said) = fields(ui, cx, state, night, &camera) {
                 actions.push(Action::Supply(camera.clone(), said.supplied));
+                actions.extend(calibration(night, said));
                 if said.site != night.usual_site {
                     actions.push(Action::KeepSite(said.site));
                 }
@@ -142,6 +155,7 @@ fn fields(
                 .and_then(|taken| taken.offset_s)
                 .map(offset_words),
             4 => Some("right".to_owned()),
+            5 => sky_brightness(night).map(|(mag, error)| format!("{mag:.1} ± {error:.1}")),
             _ => (night.night().place).map(|place| place.site.to_string()),
         });
         if place == PLACE {
@@ -173,7 +187,7 @@ fn fields(
             widgets::text(ui, *unit, size::SMALL, t.ink2);
         });
     }
-    let parsed = parse(&state.typed);
+    let parsed = parse(&state.typed).and_then(|said| checked(night, said));
     if let Err(problem) = &parsed {
         widgets::text(ui, problem, size::SMALL, t.ink);
     }
@@ -189,6 +203,8 @@ fn fields(
         if Button::new("Follow the files").show(ui, t).clicked() {
             kept = Some(Said {
                 supplied: Supplied::default(),
+                reading: None,
+                forgets: true,
                 site: night.usual_site,
             });
         }
@@ -199,6 +215,35 @@ fn fields(
 fn theme_number(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The sky brightness of the chosen frame with its error, mag per square arcsecond.
+fn sky_brightness(night: &OpenNight) -> Option<(f64, f64)> {
+    let derived = &night.chosen_row()?.1.derived;
+    derived.sky_mag_arcsec2.zip(derived.sky_mag_error)
+}
+
+/// A reading needs a frame with a brightness to be set against.
+fn checked(night: &OpenNight, said: Said) -> Result<Said, String> {
+    if said.reading.is_some() && sky_brightness(night).is_none() {
+        let why = "Sky meter: the chosen frame has no brightness; it takes a linear file with exposure, \
+                   aperture and ISO.";
+        return Err(why.to_owned());
+    }
+    Ok(said)
+}
+
+/// What a reading makes of the camera and lens; following the files again forgets it.
+fn calibration(night: &OpenNight, said: Said) -> Option<Action> {
+    let (_, row) = night.chosen_row()?;
+    let group = night.night().groups.get(row.group?)?;
+    let optics = group.settings.optics();
+    if let Some(reading) = said.reading {
+        let uncalibrated = row.derived.sky_mag_arcsec2? - group.sky_offset_mag.unwrap_or(0.0);
+        return Some(Action::KeepSkyOffset(optics, Some(reading - uncalibrated)));
+    }
+    let forget = said.forgets && group.sky_offset_mag.is_some();
+    forget.then_some(Action::KeepSkyOffset(optics, None))
 }
 
 /// Whose the place is, and whether this night follows it.
@@ -219,6 +264,7 @@ fn filled(said: Said) -> Typed {
         number(supplied.pixel_um),
         supplied.offset_s.map_or_else(String::new, offset_words),
         (supplied.clock_add_s).map_or_else(String::new, clock_shift_words),
+        number(said.reading),
         said.site.map_or_else(String::new, |site| site.to_string()),
     ]
 }
@@ -230,7 +276,7 @@ fn offset_words(seconds: i32) -> String {
 }
 
 fn parse(typed: &Typed) -> Result<Said, String> {
-    let [focal, aperture, pixel, zone, shift, place] = typed;
+    let [focal, aperture, pixel, zone, shift, meter, place] = typed;
     Ok(Said {
         supplied: Supplied {
             focal_length_mm: number(focal, "Focal length", 0.5, 20_000.0)?,
@@ -239,6 +285,8 @@ fn parse(typed: &Typed) -> Result<Said, String> {
             offset_s: offset(zone)?,
             clock_add_s: clock_shift(shift)?,
         },
+        reading: number(meter, "Sky meter", 3.0, 24.0)?,
+        forgets: false,
         site: site(place)?,
     })
 }
@@ -306,15 +354,18 @@ mod tests {
 
     #[test]
     fn what_is_kept_fills_the_fields_again() {
-        let fields = typed(["24", " 2,8", "4.3", "-3:30", "-37", "23.7S 68.2W"]);
+        let fields = typed(["24", " 2,8", "4.3", "-3:30", "-37", "21.3", "23.7S 68.2W"]);
         let said = parse(&fields).unwrap();
         assert_eq!(said.supplied.f_number, Some(2.8));
         assert_eq!(said.supplied.offset_s, Some(-12_600));
         assert_eq!(said.supplied.clock_add_s, Some(-37.0));
+        assert_eq!(said.reading, Some(21.3));
         assert_eq!(said.site, Site::new(-23.7, -68.2).ok());
         assert_eq!(parse(&filled(said)), Ok(said));
         let nothing = Said {
             supplied: Supplied::default(),
+            reading: None,
+            forgets: false,
             site: None,
         };
         assert_eq!(parse(&typed([""; COUNT])), Ok(nothing));
@@ -334,7 +385,8 @@ mod tests {
             (0, "0", "Focal length"),
             (1, "inf", "Aperture"),
             (4, "soon", "Clock is off"),
-            (5, "95, 10", "Place: latitude"),
+            (5, "bright", "Sky meter"),
+            (6, "95, 10", "Place: latitude"),
         ] {
             let mut fields = typed([""; COUNT]);
             fields[place] = text.to_owned();

@@ -129,7 +129,7 @@ fn wanted(
     let lost = -2.5 * truth.transparency.log10() > CLEARLY * t.flux_doubt_mag;
     match fault.reason.as_str() {
         "settling" => (excess > CLEARLY * room).then_some(&["trailed", "knock"]),
-        "twilight" => (truth.sky_level_pct > CLEARLY * t.sky_doubt * dark).then_some(&["sky"]),
+        "twilight" => (truth.sky_level_pct > CLEARLY * t.sky_doubt * dark).then_some(&["twilight"]),
         "cloud" => lost.then_some(&["few-stars", "sky"]),
         "dew" => {
             let wide = truth.fwhm_px > CLEARLY * t.width_doubt * widths[widths.len() / 4];

@@ -188,7 +188,7 @@ fn the_lens_is_typed_and_the_night_derived_again() {
     window.harness.get_by_label(field).focus();
     window.harness.run();
     // From the last field Tab leads to the button.
-    for _ in 0..6 {
+    for _ in 0..7 {
         window.press(Key::Tab);
     }
     assert!(window.harness.get_by_label("Use these").is_focused());

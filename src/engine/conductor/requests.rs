@@ -7,6 +7,7 @@ use super::super::{
 };
 use super::{Conductor, Note};
 use crate::frame::{CameraKey, Supplied};
+use crate::night::OpticsKey;
 use crate::sky::Site;
 use crate::verdict::Decisions;
 
@@ -30,6 +31,39 @@ impl Conductor {
         if let Some(session) = &mut self.session {
             session.options.usual_site = site;
             self.is_asked = true;
+        }
+    }
+
+    pub(super) fn keep_sky_offset(&mut self, optics: OpticsKey, mag: Option<f64>) {
+        let done = self.store.keep_sky_offset(&optics, mag);
+        self.tell_fault("The sky calibration could not be kept", done);
+        if let Some(session) = &mut self.session {
+            let offsets = &mut session.options.sky_offsets;
+            offsets.remove(&optics);
+            offsets.extend(mag.map(|mag| (optics, mag)));
+            // What is typed now comes after what the command line said.
+            session.options.meter_mag = None;
+            self.is_asked = true;
+        }
+    }
+
+    /// Keeps what a meter's reading for this night makes of its cameras and lenses.
+    pub(super) fn keep_readings(&self) {
+        let Some(session) = self
+            .session
+            .as_ref()
+            .filter(|s| s.options.meter_mag.is_some())
+        else {
+            return;
+        };
+        let derived = session.latest.as_ref();
+        for group in derived.iter().flat_map(|derived| &derived.night.groups) {
+            if let Some(mag) = group.sky_offset_mag {
+                let done = self
+                    .store
+                    .keep_sky_offset(&group.settings.optics(), Some(mag));
+                self.tell_fault("The sky calibration could not be kept", done);
+            }
         }
     }
 

@@ -65,6 +65,19 @@ pub(super) fn sky_tiles(mesh: &Mesh, noise: &Mesh, stars: &[Blob]) -> Vec<bool> 
     if share < LEAST_SKY { everything } else { sky }
 }
 
+/// Whether a place lies on a tile that is no sky and touches none: whatever shines there is a lamp, a
+/// leaf or a roof.
+pub(super) fn is_ground(mesh: &Mesh, is_sky: &[bool], x: f64, y: f64) -> bool {
+    let tile = mesh.tile_at(x, y);
+    let (col, row) = (tile % mesh.cols, tile / mesh.cols);
+    let rows = row.saturating_sub(1)..=(row + 1).min(mesh.rows - 1);
+    let mut near = rows.flat_map(|r| {
+        let cols = col.saturating_sub(1)..=(col + 1).min(mesh.cols - 1);
+        cols.map(move |c| r * mesh.cols + c)
+    });
+    near.all(|tile| is_sky.get(tile) == Some(&false))
+}
+
 /// A region number for each tile: neighbours that join smoothly share one.
 fn regions(mesh: &Mesh, noise: &Mesh) -> Vec<usize> {
     let mut regions = vec![usize::MAX; mesh.levels.len()];

@@ -21,6 +21,7 @@ mod ground;
 mod hot;
 mod lens;
 mod long;
+mod matched;
 mod noise;
 pub mod pair;
 mod pair_tile;
@@ -58,7 +59,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 8;
+pub const MEASURE_VERSION: u32 = 10;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -86,6 +87,7 @@ pub struct Scratch {
     strip: detect::Strip,
     found: detect::Found,
     flood: blobs::Flood,
+    matched: matched::Work,
 }
 
 /// Measures one frame. Never fails: what cannot be measured is `None`, with the reason in
@@ -117,12 +119,14 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     mesh.smooth();
     let noise = noise::noise_mesh(&mesh, &found.sky);
     let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
-    drop_chance_peaks(&mut blobs, size.0 * size.1);
+    drop_chance_peaks(&mut blobs, (size.0 * size.1) as f64);
     let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
     out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh, &is_sky);
-    let detections = blobs.len();
-    blobs.retain(|blob| !hot::is_hot(samples, &mesh, blob));
-    out.hot_pixels = (detections - blobs.len()) as u32;
+    blobs.retain(|blob| !ground::is_ground(&mesh, &is_sky, blob.x, blob.y));
+    let hot: Vec<blobs::Blob> = blobs
+        .extract_if(.., |blob| hot::is_hot(samples, &mesh, blob))
+        .collect();
+    out.hot_pixels = hot.len() as u32;
 
     out.sky = sky::sky_values(&mesh, &is_sky, samples.hues.as_ref());
     out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
@@ -139,6 +143,22 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         return out;
     }
     out.double_peak = doubles::double_peak(&blobs);
+    if out.double_peak.is_none() {
+        let known = matched::Known {
+            hot: &hot,
+            streaks: &out.streaks,
+            is_sky: &is_sky,
+        };
+        let sure = blobs.len();
+        let level = |length: f64| {
+            level_for(
+                FALSE_PEAKS.max(FALSE_SHARE * sure as f64),
+                (size.0 * size.1) as f64 / (1.0 + length / 4.0).sqrt(),
+            )
+        };
+        let work = &mut scratch.matched;
+        matched::look_again(samples, &mesh, &noise, &mut blobs, &known, level, work);
+    }
     let shaped = stars::shapes(samples, &mesh, &noise, &blobs);
     let stars = match out.double_peak {
         Some(double) => doubles::joined(&shaped.stars, double),
@@ -158,7 +178,8 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     };
     let pairs = out.double_peak.map_or(0, |_| stars.len());
     let (sharp, repeats) = (of_all(shaped.too_sharp), of_all(shaped.repeats + pairs));
-    out.star_count = detections.saturating_sub(sharp + repeats) as u32;
+    let wide = of_all(shaped.too_wide);
+    out.star_count = detections.saturating_sub(sharp + repeats + wide) as u32;
     out.hot_pixels += sharp as u32;
     if shaped.tried < detections {
         out.remarks.push(format!(
@@ -221,7 +242,7 @@ fn note_double_peak(out: &mut FrameMeasure, double: DoublePeak) {
 
 /// Raises the detection level until noise peaks are as rare as this frame can bear: in a frame of
 /// many stars 5 σ will do, in an empty one of many pixels it would invent a few.
-fn drop_chance_peaks(blobs: &mut Vec<blobs::Blob>, pixels: usize) {
+fn drop_chance_peaks(blobs: &mut Vec<blobs::Blob>, pixels: f64) {
     let strict = level_for(FALSE_PEAKS, pixels);
     let sure = blobs.iter().filter(|blob| blob.peak >= strict).count();
     let level = level_for(FALSE_PEAKS.max(FALSE_SHARE * sure as f64), pixels);
@@ -230,9 +251,9 @@ fn drop_chance_peaks(blobs: &mut Vec<blobs::Blob>, pixels: usize) {
 
 /// The level in σ, at least 5, above which noise in a frame of this many pixels makes no more than
 /// `expected` peaks.
-fn level_for(expected: f64, pixels: usize) -> f32 {
+fn level_for(expected: f64, pixels: f64) -> f32 {
     let mut level = f64::from(DETECTION_SIGMA);
-    while PEAK_RATE * level * (-0.5 * level * level).exp() * pixels as f64 > expected {
+    while PEAK_RATE * level * (-0.5 * level * level).exp() * pixels > expected {
         level += 0.01;
     }
     level as f32

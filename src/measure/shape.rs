@@ -187,6 +187,19 @@ pub(super) fn measure_shape(
             break;
         }
     }
+    let shape = measure_held(samples, sky, (cx, cy), m, noise, max_radius)?;
+    Some(Shape { settled, ..shape })
+}
+
+/// What light a weight of moments `m` that is held at (`cx`, `cy`) sees; its shape is not settled.
+pub(super) fn measure_held(
+    samples: &Samples,
+    sky: SkyPlane,
+    (cx, cy): (f64, f64),
+    m: Moments,
+    noise: f64,
+    max_radius: f64,
+) -> Option<Shape> {
     let window = look(samples, sky, (cx, cy), m, max_radius)?;
     if window.star.one <= 0.0 || window.model.one <= 0.0 || m.det() <= 0.0 {
         return None;
@@ -203,7 +216,7 @@ pub(super) fn measure_shape(
         } else {
             f64::from(f32::MAX)
         },
-        settled,
+        settled: false,
         clipped: window.clipped,
         at_edge: window.at_edge,
     })

@@ -6,7 +6,7 @@ use super::field::SmoothField;
 use super::lens::{self, Lens, Reading};
 use super::long;
 use super::profile::Fitted;
-use super::shape::{Moments, Shape, measure_shape};
+use super::shape::{Moments, Shape, measure_held, measure_shape};
 use super::types::{Star, StarErrors, StarFlags};
 use super::{fair, hot};
 use crate::base::Spin2;
@@ -25,6 +25,19 @@ const LEAST_SNR: f32 = 10.0;
 /// A profile fit that leaves more than this, in units of the noise, has a second star in it.
 const MISFIT: f32 = 1.6;
 
+/// A shape that comes to rest farther from its detection than this, squared and in units of the
+/// detection's own spread, is another star's.
+const FARTHEST2: f64 = 4.0;
+
+/// A shape whose long moment is this many times its detection's has another star in it …
+const LONGEST: f64 = 2.5;
+
+/// … where the detection is this many σ high, so not a piece of a star.
+const WHOLE_SIGMA: f32 = 10.0;
+
+/// What is this many times as wide as the frame's usual star is none.
+const WIDEST: f64 = 2.2;
+
 /// Largest half-window, px.
 const LARGEST_WINDOW: f64 = 160.0;
 
@@ -35,6 +48,8 @@ pub(super) struct Shaped {
     pub(super) stars: Vec<Measured>,
     /// Detections among the sample that turned out sharper than the optics.
     pub(super) too_sharp: usize,
+    /// Detections among the sample that turned out far wider than the frame's stars.
+    pub(super) too_wide: usize,
     /// Detections that turned out to be parts of others.
     pub(super) repeats: usize,
     /// Detections whose shape was tried.
@@ -78,16 +93,10 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
     let mut found: Vec<(Shape, bool)> = Vec::with_capacity(picked.len());
     for blob in picked.into_iter().filter_map(|index| blobs.get(index)) {
         let window = (1.5 * blob.length()).clamp(12.0, LARGEST_WINDOW);
-        let shape = measure_shape(
-            samples,
-            mesh.plane_at(blob.x, blob.y),
-            (blob.x, blob.y),
-            blob.moments,
-            noise.at(blob.x, blob.y),
-            window,
-        );
-        let Some(shape) = shape else { continue };
-        if shape.moments.axes().1 < hot_floor {
+        let Some(shape) = shape_of(samples, mesh, noise, blob, window) else {
+            continue;
+        };
+        if shape.settled && shape.moments.axes().1 < hot_floor {
             shaped.too_sharp += 1;
             continue;
         }
@@ -122,9 +131,45 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             }
         })
         .collect();
-    drop_sharp(&mut shaped);
+    drop_misfits(&mut shaped);
     drop_repeats(&mut shaped);
     shaped
+}
+
+/// The shape of a detection; the light under its own moments where its shape does not settle, or
+/// strays to a brighter neighbour.
+fn shape_of(
+    samples: &Samples,
+    mesh: &Mesh,
+    noise: &Mesh,
+    blob: &Blob,
+    window: f64,
+) -> Option<Shape> {
+    let sky = mesh.plane_at(blob.x, blob.y);
+    let place = (blob.x, blob.y);
+    let sigma = noise.at(blob.x, blob.y);
+    let strays = |shape: &Shape| {
+        let moved = blob
+            .moments
+            .distance2(shape.x - blob.x, shape.y - blob.y)
+            .unwrap_or(0.0);
+        // What stands out well is whole, and a shape much longer has another star in it.
+        let whole = blob.peak >= WHOLE_SIGMA;
+        let longer = shape.moments.axes().0 / blob.moments.axes().0.max(1e-6);
+        !shape.settled || moved > FARTHEST2 || (whole && longer > LONGEST)
+    };
+    measure_shape(samples, sky, place, blob.moments, sigma, window)
+        .filter(|shape| !strays(shape))
+        .or_else(|| {
+            let least = hot::SHARPEST_SIGMA.powi(2);
+            let Moments { xx, xy, yy } = blob.moments;
+            let held = Moments {
+                xx: xx.max(least),
+                xy,
+                yy: yy.max(least),
+            };
+            measure_held(samples, sky, place, held, sigma, window)
+        })
 }
 
 /// Drops the lesser of two whose shapes came to rest on the same light: pieces of one faint trail.
@@ -165,8 +210,9 @@ fn drop_repeats(shaped: &mut Shaped) {
     shaped.stars = order;
 }
 
-/// Drops what is far sharper than the frame's own stars.
-fn drop_sharp(shaped: &mut Shaped) {
+/// Drops what is far sharper than the frame's own stars, or far wider: gaps between leaves, lamps
+/// behind branches, ringing round the bright.
+fn drop_misfits(shaped: &mut Shaped) {
     let narrow = |m: &Measured| m.moments.axes().1;
     let mut used: Vec<f64> = shaped
         .stars
@@ -177,12 +223,19 @@ fn drop_sharp(shaped: &mut Shaped) {
     if used.len() < 10 {
         return;
     }
-    let floor = 0.5 * median(&mut used).unwrap_or(0.0);
+    let usual = median(&mut used).unwrap_or(0.0);
+    let floor = 0.5 * usual;
     let before = shaped.stars.len();
     shaped
         .stars
-        .retain(|m| narrow(m) >= floor || m.star.flags.clipped);
+        .retain(|m| narrow(m) >= floor || m.star.flags.clipped || m.star.flags.unsettled);
     shaped.too_sharp += before - shaped.stars.len();
+    let before = shaped.stars.len();
+    let widest = WIDEST * WIDEST * usual;
+    shaped
+        .stars
+        .retain(|m| narrow(m) <= widest || m.star.flags.clipped);
+    shaped.too_wide = before - shaped.stars.len();
 }
 
 /// Whether another detection lies within the window that shaped this star.

@@ -160,12 +160,14 @@ impl Studio {
         });
         let through = |x: usize, y: usize| sky.at(3, x, y);
         let read = camera::read_noise_e(frame.iso);
+        let noise_at = |x: usize, y: usize| f64::from(sky.at(1, x, y)).sqrt().hypot(read);
         let light = StarLight {
             view: &self.view,
             path: &path,
             exposure_s,
             sigma_px: frame.sigma_px,
-            noise_e: f64::from(sky.at(1, w / 2, h / 2)).sqrt().hypot(read),
+            noise_e: noise_at(w / 2, h / 2),
+            noise_at: &noise_at,
             through: &through,
         };
         let mut print = Footprint::new();

@@ -120,8 +120,10 @@ pub(crate) struct StarLight<'a> {
     pub(crate) path: &'a Path,
     pub(crate) exposure_s: f64,
     pub(crate) sigma_px: f64,
-    /// Standard deviation of one pixel of sky, electrons.
+    /// Standard deviation of one pixel of sky at the frame's centre, electrons.
     pub(crate) noise_e: f64,
+    /// The same at a pixel.
+    pub(crate) noise_at: &'a dyn Fn(usize, usize) -> f64,
     /// Share of starlight let through at a pixel.
     pub(crate) through: &'a dyn Fn(usize, usize) -> f32,
 }
@@ -179,7 +181,8 @@ pub(crate) fn draw(
     inside.then(|| Placed {
         pixel,
         direction: star.direction,
-        snr: electrons * (counted * print.sharpness()).sqrt() / light.noise_e,
+        snr: electrons * (counted * print.sharpness()).sqrt()
+            / (light.noise_at)(near[0] as usize, near[1] as usize),
     })
 }
 

@@ -6,7 +6,7 @@
 
 use super::background::Mesh;
 use super::lens::{self, Lens, Reading};
-use super::profile::{self, Fitted, Ground};
+use super::profile::{self, Fitted, Ground, Trailed};
 use super::shape::Shape;
 use super::types::StarErrors;
 use crate::frame::Samples;
@@ -14,27 +14,75 @@ use crate::frame::Samples;
 /// Trails longer than this many σ of the core are fitted.
 const LONG: f64 = 6.5;
 
-/// Most trails fitted in a frame.
-pub(super) const MOST_FITS: usize = 300;
+/// Most trails fitted in a frame, …
+const MOST_FITS: usize = 300;
+
+/// … and most of those that may bend, whose fits cost more.
+const MOST_BENT_FITS: usize = 80;
 
 /// Paths longer than this, px, may bend.
 const MAY_BEND_PX: f64 = 30.0;
 
+/// A path that bends is followed to its ends in up to this many goes.
+const MOST_REACHES: usize = 4;
+
 /// A bend counts when it stands clear of its error by this much.
 const CLEAR_BEND: f64 = 4.0;
 
-/// The profile of the trail that these moments hint at; `None` when it is short, or no fit settles.
+/// How many more trails of a frame are fitted.
+#[derive(Debug)]
+pub(super) struct Allowance {
+    straight: usize,
+    bent: usize,
+}
+
+impl Allowance {
+    pub(super) fn full() -> Self {
+        Self {
+            straight: MOST_FITS,
+            bent: MOST_BENT_FITS,
+        }
+    }
+}
+
+/// What became of a star's profile.
+#[derive(Debug)]
+pub(super) enum Profile {
+    /// Short enough for its moments.
+    Short,
+    /// Fitted.
+    Fitted(Fitted),
+    /// Long enough to bend, and not followed to its ends: moments would see its middle only.
+    Lost,
+}
+
+/// The profile of the trail that these moments hint at.
 pub(super) fn fitted(
     samples: &Samples,
     (mesh, noise): (&Mesh, &Mesh),
     lens: &Lens,
     shape: &Shape,
-) -> Option<Fitted> {
+    allowance: &mut Allowance,
+) -> Profile {
     let start = lens::guess(shape, &lens.read(shape.moments));
     let core = shape.moments.axes().1.max(0.0).sqrt();
     if start.length < LONG * core || shape.at_edge || shape.clipped {
-        return None;
+        return Profile::Short;
     }
+    let may_bend = start.length >= MAY_BEND_PX;
+    let left = if may_bend {
+        &mut allowance.bent
+    } else {
+        &mut allowance.straight
+    };
+    if *left == 0 {
+        return if may_bend {
+            Profile::Lost
+        } else {
+            Profile::Short
+        };
+    }
+    *left -= 1;
     let ground = Ground {
         samples,
         sky: mesh.plane_at(shape.x, shape.y),
@@ -42,29 +90,37 @@ pub(super) fn fitted(
         noise: noise.at(shape.x, shape.y),
         photon: lens::photon(mesh, noise, (shape.x, shape.y)),
     };
+    let straight = |core: f64| profile::fit(&ground, start, core, profile::STRAIGHT);
     let settled = |fit: &Fitted| fit.settled;
-    let straight = || profile::fit(&ground, start, core, profile::STRAIGHT).filter(settled);
-    if start.length < MAY_BEND_PX {
-        return straight();
+    if !may_bend {
+        let fit = straight(core).filter(settled);
+        return fit.map_or(Profile::Short, Profile::Fitted);
     }
-    // The moments of a bent path are wide by its bulge: a first fit from there, blurred, finds the
-    // bend, a second looks no further beside it than its own light reaches.
-    let bent = profile::fit(&ground, start, core, profile::CURVED).and_then(|first| {
-        let own = lens.core(first.trail.scale);
-        profile::fit(&ground, first.trail, own, profile::CURVED).filter(settled)
-    });
-    let is_clear =
-        |fit: &Fitted| fit.trail.curvature.abs() > CLEAR_BEND * fit.variances[6].max(0.0).sqrt();
-    match bent {
-        Some(bent) if is_clear(&bent) => Some(bent),
-        Some(bent) => {
-            let own = lens.core(bent.trail.scale);
-            profile::fit(&ground, start, own, profile::STRAIGHT)
-                .filter(settled)
-                .or(Some(bent))
+    let Some(bent) = followed(&ground, lens, start, core).filter(settled) else {
+        return Profile::Lost;
+    };
+    let doubt = CLEAR_BEND * bent.variances[6].max(0.0).sqrt();
+    if bent.trail.curvature.abs() > doubt {
+        return Profile::Fitted(bent);
+    }
+    let even = straight(lens.core(bent.trail.scale)).filter(settled);
+    Profile::Fitted(even.unwrap_or(bent))
+}
+
+/// The bent path through the middle that the moments show, followed to its ends.
+///
+/// The moments of such a path are wide by its bulge: a first fit from there, blurred, finds the bend,
+/// the next look no further beside it than its own light reaches.
+fn followed(ground: &Ground<'_>, lens: &Lens, start: Trailed, core: f64) -> Option<Fitted> {
+    let mut fit = profile::fit(ground, start, core, profile::CURVED)?;
+    for _ in 0..MOST_REACHES {
+        let before = fit.trail;
+        fit = profile::fit(ground, before, lens.core(before.scale), profile::CURVED)?;
+        if fit.trail.length <= 1.05 * before.length {
+            break;
         }
-        None => straight(),
     }
+    Some(fit)
 }
 
 /// Standard errors of a fitted trail.

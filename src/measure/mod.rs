@@ -37,6 +37,8 @@ pub mod transfer;
 pub mod types;
 
 #[cfg(test)]
+mod arcs;
+#[cfg(test)]
 mod accuracy;
 #[cfg(test)]
 mod heldout;

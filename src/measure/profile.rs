@@ -119,39 +119,36 @@ impl Shape {
         }
     }
 
-    /// Where a place lies to the path.
-    fn place(&self, x: f64, y: f64) -> Place {
+    /// Where a place lies to the path; `None` when it is further than `reach` px to its side.
+    fn place(&self, x: f64, y: f64, reach: f64) -> Option<Place> {
         let (dx, dy) = (x - self.trail.x, y - self.trail.y);
         let (u, v) = (dx * self.cos - dy * self.sin, dx * self.sin + dy * self.cos);
         let c = self.trail.curvature;
         if c.abs() < 1e-9 {
-            return Place {
+            return (v.abs() <= reach).then_some(Place {
                 flat: (u, v),
                 along: u,
                 across: v,
                 turn: (1.0, 0.0),
                 stretch: 1.0,
-            };
+            });
         }
         // A circle through the middle whose centre lies at v = −1/c: v runs clockwise of u.
         let radius = 1.0 / c;
         let side = radius.signum();
         let away = radius + v;
         let distance = u.hypot(away).max(1e-9);
-        Place {
+        let across = side * distance - radius;
+        (across.abs() <= reach).then(|| Place {
             flat: (u, v),
             along: radius * (side * u).atan2(side * away),
-            across: side * distance - radius,
+            across,
             turn: (side * away / distance, side * u / distance),
             stretch: radius.abs() / distance,
-        }
+        })
     }
 
     /// Light at a place, and its change with each parameter.
-    fn at(&self, x: f64, y: f64) -> (f64, [f64; PARAMETERS]) {
-        self.at_place(&self.place(x, y))
-    }
-
     fn at_place(&self, place: &Place) -> (f64, [f64; PARAMETERS]) {
         let (u, v) = (place.along, place.across);
         let half = 0.5 * self.trail.length;
@@ -196,6 +193,9 @@ struct Round {
     normal: [[f64; PARAMETERS]; PARAMETERS],
     right: [f64; PARAMETERS],
     chi2: f64,
+    /// What the trail leaves less what there is without it, in the sky's noise: this compares where
+    /// windows differ.
+    taken: f64,
     samples: usize,
     /// Like `right` and a row of `normal`, for wings a little stronger.
     wings: Wings,
@@ -255,6 +255,7 @@ fn look(
         normal: [[0.0; PARAMETERS]; PARAMETERS],
         right: [0.0; PARAMETERS],
         chi2: 0.0,
+        taken: 0.0,
         samples: 0,
         wings: Wings::default(),
     };
@@ -267,15 +268,16 @@ fn look(
                 continue;
             }
             let (x, y) = (column as f64, row as f64);
-            let place = shape.place(x, y);
-            if place.across.abs() > reach || place.along.abs() > half {
+            let Some(place) = shape.place(x, y, reach).filter(|p| p.along.abs() <= half) else {
                 continue;
-            }
+            };
             let (model, gradient) = shape.at_place(&place);
             let weight =
                 1.0 / (ground.noise * ground.noise + ground.photon * model.max(0.0)).max(1e-30);
-            let left = f64::from(value) - ground.sky.at(x, y) - model;
+            let above = f64::from(value) - ground.sky.at(x, y);
+            let left = above - model;
             round.chi2 += weight * left * left;
+            round.taken += (left * left - above * above) / (ground.noise * ground.noise).max(1e-30);
             round.samples += 1;
             for (i, &a) in gradient.iter().enumerate() {
                 let weighted = weight * a;
@@ -288,7 +290,7 @@ fn look(
                 }
             }
             if let Some((winged, step)) = &winged {
-                let change = (winged.at(x, y).0 - model) / step;
+                let change = (winged.at_place(&place).0 - model) / step;
                 round.wings.own += weight * change * change;
                 round.wings.right += weight * change * left;
                 for (cell, &b) in round.wings.cross.iter_mut().zip(&gradient) {
@@ -328,7 +330,14 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
     let mut round = held(look(ground, trail, None, core)?, free);
     let mut damping = 1e-3;
     let mut settled = false;
-    for _ in 0..ROUNDS {
+    // A path that bends is seen in its middle first, and grows along itself to its ends.
+    let grows = free == CURVED;
+    let (rounds, growth) = if grows {
+        (3 * ROUNDS, 5.0)
+    } else {
+        (ROUNDS, 1.0)
+    };
+    for _ in 0..rounds {
         let mut normal = round.normal;
         for (i, line) in normal.iter_mut().enumerate() {
             if let Some(cell) = line.get_mut(i) {
@@ -337,10 +346,11 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
         }
         let step = solve(normal, round.right)?;
         let next = trail.moved(&step);
-        let strays = (next.x - start.x).hypot(next.y - start.y) > 0.5 * start.length + 3.0 * core;
+        let strays =
+            (next.x - start.x).hypot(next.y - start.y) > growth * (0.5 * start.length + 3.0 * core);
         let is_odd = next.flux <= 0.0
             || !next.length.is_finite()
-            || next.length > 2.0 * start.length + 8.0 * core
+            || next.length > growth * (2.0 * start.length + 8.0 * core)
             || (next.curvature * next.length).abs() > 3.0;
         if strays || is_odd {
             damping *= 10.0;
@@ -350,7 +360,11 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
             continue;
         }
         let seen = held(look(ground, next, None, core)?, free);
-        let gain = round.chi2 - seen.chi2;
+        let gain = if grows {
+            round.taken - seen.taken
+        } else {
+            round.chi2 - seen.chi2
+        };
         if gain < -1e-3 * round.chi2.max(1.0) {
             damping *= 10.0;
             if damping > 1e6 {

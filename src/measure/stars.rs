@@ -4,7 +4,7 @@ use super::background::Mesh;
 use super::blobs::Blob;
 use super::field::SmoothField;
 use super::lens::{self, Lens, Reading};
-use super::long;
+use super::long::{self, Profile};
 use super::profile::Fitted;
 use super::shape::{Moments, Shape, measure_held, measure_shape};
 use super::types::{Star, StarErrors, StarFlags};
@@ -109,7 +109,7 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         .map(|(shape, _)| *shape)
         .collect();
     let lens = Lens::learn(samples, mesh, noise, &good);
-    let mut fits = 0;
+    let mut allowance = long::Allowance::full();
     shaped.stars = found
         .iter()
         .map(|(shape, blended)| {
@@ -118,11 +118,10 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             let (sigma, photon) = (noise.at(place.0, place.1), lens::photon(mesh, noise, place));
             let mut star = star_of(shape, *blended, &reading);
             star.errors = long::moment_errors(&lens, shape, &reading, sigma, photon);
-            if fits < long::MOST_FITS
-                && let Some(fit) = long::fitted(samples, (mesh, noise), &lens, shape)
-            {
-                fits += 1;
-                take_fit(&mut star, &fit, &lens);
+            match long::fitted(samples, (mesh, noise), &lens, shape, &mut allowance) {
+                Profile::Fitted(fit) => take_fit(&mut star, &fit, &lens),
+                Profile::Lost => star.flags.unsettled = true,
+                Profile::Short => {}
             }
             Measured {
                 star,

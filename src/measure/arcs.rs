@@ -14,7 +14,7 @@ fn turned(seed: u64, pole: (f64, f64), turn: f64) -> (super::FrameMeasure, Vec<[
     let spread = Spread::new(2.4, 3.5);
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let mut frame = vec![900.0; SIZE.0 * SIZE.1];
-    for _ in 0..45 {
+    for _ in 0..60 {
         let (x, y): (f64, f64) = (
             random.random_range(0.0..SIZE.0 as f64),
             random.random_range(0.0..SIZE.1 as f64),
@@ -55,7 +55,7 @@ fn arcs_have_their_length() {
     for (seed, pole, turn) in [
         (1, (320.0, 900.0), 0.09),
         (2, (320.0, 700.0), 0.3),
-        (3, (100.0, 60.0), 0.3),
+        (3, (100.0, 60.0), 0.2),
     ] {
         let (got, rows) = turned(seed, pole, turn);
         let mut arcs: Vec<f64> = rows.iter().map(|r| r[0]).collect();

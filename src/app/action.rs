@@ -131,6 +131,8 @@ pub enum Action {
     MoveCrop,
     /// Compare: two frames side by side, or the columns again.
     ToggleSideBySide,
+    /// Compare: show this column large beside the best one.
+    ShowBeside(usize),
     /// Compare: show this column on one side (0 left, 1 right).
     SetSide(usize, usize),
     /// Compare: show a frame of the same setting this many on.

@@ -112,6 +112,7 @@ impl Model {
             | Action::ShowAsRecorded(_)
             | Action::MoveCrop
             | Action::ToggleSideBySide
+            | Action::ShowBeside(_)
             | Action::SetSide(..)
             | Action::StepSide(..) => self.compare(&action),
             Action::CopyComparison => {

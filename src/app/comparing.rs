@@ -165,11 +165,10 @@ impl OpenNight {
                 },
             }
         };
-        (comparison.columns.iter())
-            .map(|column| {
-                let equal = column.equal_time.map_or(1.0, |equal| equal.frames);
+        (comparison.columns.iter().enumerate())
+            .map(|(at, column)| {
                 let frames = if self.comparing.equal_time {
-                    equal
+                    comparison.frames_for_equal_time(at)
                 } else {
                     1.0
                 };
@@ -216,23 +215,12 @@ impl Model {
                 night.comparing.place = (night.comparing.place + 1) % FIELDS.len();
                 night.comparing.is_stale = true;
             }
-            Action::ToggleSideBySide => {
-                night.comparing.pair = match night.comparing.pair {
-                    Some(_) => None,
-                    None if columns > 1 => {
-                        let other = if best + 1 < columns {
-                            best + 1
-                        } else {
-                            best - 1
-                        };
-                        let side = |column: usize| Side {
-                            column,
-                            frame: frames(night, column) / 2,
-                        };
-                        Some([side(best.min(other)), side(best.max(other))])
-                    }
-                    None => None,
-                };
+            Action::ToggleSideBySide if night.comparing.pair.is_some() => {
+                night.comparing.pair = None;
+            }
+            Action::ToggleSideBySide if columns > 1 => night.show_beside(best, best),
+            Action::ShowBeside(column) if column < columns && columns > 1 => {
+                night.show_beside(column, best);
             }
             Action::SetSide(which, column) if column < columns => {
                 let frame = frames(night, column) / 2;
@@ -293,6 +281,25 @@ impl Model {
 }
 
 impl OpenNight {
+    /// A column beside the best one, or the best one beside its neighbour.
+    fn show_beside(&mut self, column: usize, best: usize) {
+        let rows = |column: usize| {
+            let column = self.comparison().and_then(|c| c.columns.get(column));
+            column.map_or(0, |column| column.rows.len())
+        };
+        let other = match (column == best, rows(best + 1) > 0) {
+            (false, _) => best,
+            (true, true) => best + 1,
+            (true, false) => best.saturating_sub(1),
+        };
+        let side = |column: usize| Side {
+            column,
+            frame: rows(column) / 2,
+        };
+        let pair = [side(column.min(other)), side(column.max(other))];
+        self.comparing.pair = Some(pair);
+    }
+
     fn put_side(&mut self, which: usize, side: Side) {
         if let Some(slot) = self
             .comparing
@@ -309,5 +316,84 @@ impl OpenNight {
         let [left, right] = self.comparing.pair.filter(|_| page == Page::Compare)?;
         let shot = |side| Some(self.night().rows.get(self.row_of_side(side)?)?.shot);
         Some([shot(left)?, shot(right)?])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::advice::compare::Column;
+    use crate::engine::NightId;
+
+    /// A window on a night of three settings with four frames each, the second best.
+    fn window() -> Model {
+        let column = |first: usize| Column {
+            rows: (first..first + 4).collect(),
+            ..Column::default()
+        };
+        let comparison = Comparison {
+            columns: vec![column(0), column(4), column(8)],
+            best: Some(1),
+            ..Comparison::default()
+        };
+        let mut night = OpenNight::new(
+            NightId(1),
+            "ladder".to_owned(),
+            Vec::new(),
+            crate::verdict::Decisions::default(),
+        );
+        night.derived.comparisons = Arc::new(vec![comparison]);
+        Model {
+            night: Some(night),
+            page: Page::Compare,
+            ..Model::default()
+        }
+    }
+
+    fn pair(model: &Model) -> Option<[(usize, usize); 2]> {
+        let pair = model.night.as_ref()?.comparing.pair?;
+        Some(pair.map(|side| (side.column, side.frame)))
+    }
+
+    #[test]
+    fn two_lie_side_by_side_and_frames_stay_within_their_setting() {
+        let mut model = window();
+        model.compare(&Action::ToggleSideBySide);
+        assert_eq!(pair(&model), Some([(1, 2), (2, 2)]));
+        model.compare(&Action::StepSide(0, 9));
+        model.compare(&Action::StepSide(1, -9));
+        assert_eq!(pair(&model), Some([(1, 3), (2, 0)]));
+        model.compare(&Action::SetSide(1, 0));
+        model.compare(&Action::SetSide(1, 7));
+        assert_eq!(pair(&model), Some([(1, 3), (0, 2)]));
+        model.apply(Action::Escape);
+        assert_eq!(pair(&model), None);
+        model.compare(&Action::ShowBeside(0));
+        assert_eq!(pair(&model), Some([(0, 2), (1, 2)]));
+        model.compare(&Action::ToggleSideBySide);
+        assert_eq!(pair(&model), None);
+    }
+
+    #[test]
+    fn a_pair_of_settings_that_went_is_dropped() {
+        let mut model = window();
+        model.compare(&Action::ShowBeside(2));
+        let night = model.night.as_mut().unwrap();
+        let comparisons = Arc::clone(&night.derived.comparisons);
+        night.comparing.derived_anew(comparisons.first());
+        assert!(night.comparing.pair.is_some());
+        night.comparing.derived_anew(None);
+        assert!(night.comparing.pair.is_none());
+    }
+
+    #[test]
+    fn a_stack_is_taken_about_the_middle() {
+        let rows = [3, 4, 5, 6, 7];
+        assert_eq!(around(&rows, 1), [5]);
+        assert_eq!(around(&rows, 2), [4, 5]);
+        assert_eq!(around(&rows, 9), rows);
+        assert!(around(&[], 2).is_empty());
     }
 }

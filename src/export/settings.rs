@@ -57,6 +57,9 @@ pub fn write_settings_csv(comparisons: &[Comparison], out: &mut dyn Write) -> io
     csv.flush()
 }
 
+/// Stands where there is no value.
+const NOTHING: &str = "–";
+
 /// A heading of the table for a person, and what stands under it.
 type Shown = (&'static str, fn(&Column) -> String);
 
@@ -74,7 +77,7 @@ const SHOWN: [Shown; 10] = [
 ];
 
 fn short(value: Option<Value>) -> String {
-    value.map_or_else(|| "–".to_owned(), |value| figure(value.value))
+    value.map_or_else(|| NOTHING.to_owned(), |value| figure(value.value))
 }
 
 fn with_error(value: Option<Value>) -> String {
@@ -90,12 +93,14 @@ pub fn settings_text(comparison: &Comparison) -> String {
     if comparison.has_several() {
         table(&mut text, comparison);
         if comparison.stars > 0 {
-            let words = format!(
-                "Star S/N: signal-to-noise of the same {} stars at every setting, in one frame; \
-                 equal time: frames stacked for as long as the longest is open.",
-                comparison.stars
+            let stars = comparison.stars;
+            let mut words = format!(
+                "Star S/N: signal-to-noise of the same {stars} stars at every setting, in one frame"
             );
-            line(&mut text, "  ", &words);
+            if comparison.varies.exposure {
+                words.push_str("; equal time: frames stacked for as long as the longest is open");
+            }
+            line(&mut text, "  ", &(words + "."));
         }
         text.push('\n');
     }
@@ -118,18 +123,28 @@ pub fn settings_text(comparison: &Comparison) -> String {
 }
 
 fn table(text: &mut String, comparison: &Comparison) {
+    // A column that says nothing of any setting only takes room.
+    let says = |(heading, value): &&Shown| {
+        let is_alike = *heading == "equal time" && !comparison.varies.exposure;
+        !is_alike
+            && comparison
+                .columns
+                .iter()
+                .any(|column| value(column) != NOTHING)
+    };
+    let shown: Vec<&Shown> = SHOWN.iter().filter(says).collect();
     let mut rows: Vec<Vec<String>> = vec![
         std::iter::once("setting")
-            .chain(SHOWN.iter().map(|(heading, _)| *heading))
+            .chain(shown.iter().map(|(heading, _)| *heading))
             .map(str::to_owned)
             .collect(),
     ];
     for (at, column) in comparison.columns.iter().enumerate() {
-        let cells = SHOWN.iter().map(|(_, value)| value(column));
+        let cells = shown.iter().map(|(_, value)| value(column));
         rows.push(std::iter::once(comparison.name(at)).chain(cells).collect());
     }
     let long = |cell: &String| cell.chars().count();
-    let widths: Vec<usize> = (0..=SHOWN.len())
+    let widths: Vec<usize> = (0..=shown.len())
         .map(|at| {
             rows.iter()
                 .filter_map(|row| row.get(at))

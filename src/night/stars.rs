@@ -81,18 +81,28 @@ pub(super) fn sense(frames: &[Frame], camera: &Camera, pole: Ray) -> Option<Ray>
     let reach_px = reach_px(camera.width_px);
     let opposite = pole.map(|part| -part);
     let every = (frames.len() / PAIRS).max(1);
-    let mut matched = [0usize; 2];
+    // A slow sky leaves both ends within reach of a match: the one that needs the lesser push is right.
+    const AS_MANY: f64 = 0.8;
+    let mut votes = [0usize; 2];
     for pair in frames.windows(2).step_by(every) {
         let (before, now) = (&pair[0], &pair[1]);
         let Some(seconds) = seconds_between(before, now) else {
             continue;
         };
-        for (end, count) in [pole, opposite].into_iter().zip(&mut matched) {
+        let matched = [pole, opposite].map(|end| {
             let predicted = turn_stars(&before.stars, camera, end, seconds);
-            *count += match_stars(&predicted, &now.stars, reach_px).map_or(0, |m| m.stars);
+            match_stars(&predicted, &now.stars, reach_px).map_or((0.0, f64::INFINITY), |m| {
+                (m.stars as f64, m.x_px.hypot(m.y_px))
+            })
+        });
+        let [(stars, push), (other_stars, other_push)] = matched;
+        if stars > 0.0 && stars >= AS_MANY * other_stars && push < other_push {
+            votes[0] += 1;
+        } else if other_stars > 0.0 && other_stars >= AS_MANY * stars && other_push < push {
+            votes[1] += 1;
         }
     }
-    match matched[0].cmp(&matched[1]) {
+    match votes[0].cmp(&votes[1]) {
         std::cmp::Ordering::Greater => Some(pole),
         std::cmp::Ordering::Less => Some(opposite),
         std::cmp::Ordering::Equal => None,

@@ -123,7 +123,12 @@ fn refined(
     cells: &[Cell],
     turn: SkyTurn,
 ) -> SkyTurn {
-    let fit = sense(frames, camera, turn.pole)
+    let sensed = sense(frames, camera, turn.pole);
+    let turn = SkyTurn {
+        pole: sensed.unwrap_or(turn.pole),
+        ..turn
+    };
+    let fit = sensed
         .and_then(|pole| turn_stars::refine(frames, camera, pole))
         .and_then(|pole| turn_fit::fit_ratio(camera, exposure_s, cells, pole))
         .filter(|fit| fit.residual_px <= WORSE_THAN_FIELD * turn.residual_px + WORSE_PX);

@@ -14,6 +14,8 @@ use crate::verdict::words::{figure, with_unit};
 const GUTTER: (f32, f32) = (34.0, 12.0);
 /// Room under a plot for its ISO numbers, points.
 const BELOW: f32 = 20.0;
+/// Least span of the chart, as a share of its upper end.
+const LEAST_SPAN: f64 = 0.15;
 /// Half the width of the knee's band, points.
 const BAND: f32 = 20.0;
 
@@ -87,6 +89,11 @@ pub(super) fn signal(ui: &mut Ui, cx: Cx<'_>, comparison: &Comparison, height: f
     });
     let Some(span) = Span::around(reach, 0.12) else {
         return;
+    };
+    // What hardly differs is to look so.
+    let span = Span {
+        low: span.low.min((1.0 - LEAST_SPAN) * span.high),
+        ..span
     };
     let painter = ui.painter();
     let head = if comparison.knee.is_some() { 18.0 } else { 2.0 };

@@ -145,11 +145,23 @@ impl Crops {
     }
 }
 
-/// The column whose sky sets the stretch of all: the best one, or the first that is here.
+/// The column whose sky sets the stretch of all: the best one, or the first that is here; as recorded
+/// the one with the brightest sky, so that none is blown out.
 fn reference(night: &OpenNight) -> Option<usize> {
     let is_here = |at: &usize| crop_of(night, *at).is_some();
+    let mut here = (0..night.comparing.fields.len()).filter(is_here);
+    if night.comparing.as_recorded {
+        let sky = |at: usize| level(night, at).unwrap_or(0.0);
+        return here.max_by(|a, b| sky(*a).total_cmp(&sky(*b)));
+    }
     let best = night.comparison()?.best.filter(is_here);
-    best.or_else(|| (0..night.comparing.fields.len()).find(is_here))
+    best.or_else(|| here.next())
+}
+
+/// A column's sky level, percent.
+pub(super) fn level(night: &OpenNight, column: usize) -> Option<f64> {
+    let sky = night.comparison()?.columns.get(column)?.sky_level_pct?;
+    (sky.value > 0.0).then_some(sky.value)
 }
 
 fn crop_of(night: &OpenNight, at: usize) -> Option<&Colour> {
@@ -163,11 +175,7 @@ fn crop_of(night: &OpenNight, at: usize) -> Option<&Colour> {
 /// The crop through the stretch of the reference, turned for display.
 fn image_of(night: &OpenNight, at: usize, colour: &Colour, shown: &Shown) -> Option<ColorImage> {
     let stats = SkyStats::of(crop_of(night, shown.like)?);
-    let level = |column: usize| {
-        let sky = night.comparison()?.columns.get(column)?.sky_level_pct?;
-        (sky.value > 0.0).then_some(sky.value)
-    };
-    let brighter = match (level(at), level(shown.like)) {
+    let brighter = match (level(night, at), level(night, shown.like)) {
         (Some(own), Some(like)) if !shown.as_recorded => own / like,
         _ => 1.0,
     };

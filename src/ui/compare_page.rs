@@ -72,7 +72,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
         return;
     }
     inside(ui, "table", rest, |ui| {
-        compare_table::show(ui, cx, night, comparison, &mut state.crops);
+        compare_table::show(ui, cx, night, comparison, &mut state.crops, actions);
     });
     on_ground(ui, "compare panel", right, cx.t.panel, |ui| {
         compare_panel::show(ui, cx, night, comparison, actions);

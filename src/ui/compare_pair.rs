@@ -3,6 +3,7 @@
 use egui::{Align, Layout, Popup, Rect, Response, Role, Sense, Stroke, StrokeKind, Ui};
 use egui::{Vec2, WidgetInfo, vec2};
 
+use super::compare_crops::level;
 use super::frame_textures::{Slot, Source, Textures};
 use super::frame_window::FrameWindow;
 use super::theme::{self, size};
@@ -224,12 +225,6 @@ fn draw(
         theme: cx.model.comfort.theme,
     };
     state.textures.paint(&painter, slot, window, source);
-}
-
-/// A column's sky level, percent.
-fn level(night: &OpenNight, column: usize) -> Option<f64> {
-    let sky = night.comparison()?.columns.get(column)?.sky_level_pct?;
-    (sky.value > 0.0).then_some(sky.value)
 }
 
 impl State {

@@ -14,6 +14,8 @@ pub(super) struct CompareRow {
     pub value: fn(&Column) -> Option<Value>,
     /// What is written, from column and value.
     write: fn(&Column, Value) -> String,
+    /// A second line in place of the bar.
+    second: Option<fn(Value) -> String>,
     /// Whether the row is shown.
     is_shown: fn(&Comparison) -> bool,
 }
@@ -43,12 +45,13 @@ fn has_read_noise(comparison: &Comparison) -> bool {
 }
 
 /// All rows, in order.
-const ROWS: [CompareRow; 13] = [
+const ROWS: [CompareRow; 12] = [
     CompareRow {
         name: "Sky level",
         hint: "% of full scale",
         value: |c| c.sky_level_pct,
         write: PLAIN,
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -56,6 +59,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "electrons, less is better",
         value: |c| c.noise_e,
         write: PLAIN,
+        second: None,
         is_shown: in_electrons,
     },
     CompareRow {
@@ -63,6 +67,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "% of full scale",
         value: |c| c.noise_pct,
         write: PLAIN,
+        second: None,
         is_shown: |c| !in_electrons(c),
     },
     CompareRow {
@@ -70,6 +75,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "per frame, more is better",
         value: |c| c.star_snr,
         write: PLAIN,
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -77,6 +83,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "stacked, more is better",
         value: |c| c.equal_time.map(|equal| equal.snr),
         write: PLAIN,
+        second: None,
         is_shown: has_exposures,
     },
     CompareRow {
@@ -84,6 +91,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "px, less is rounder",
         value: |c| c.trail_length_px,
         write: PLAIN,
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -91,6 +99,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "1.0 is round",
         value: |c| c.elongation,
         write: |_, value| number(value.value, 1),
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -98,6 +107,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "per frame, more is better",
         value: |c| c.star_count,
         write: COUNT,
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -105,6 +115,7 @@ const ROWS: [CompareRow; 13] = [
         hint: "less is better",
         value: |c| c.clipped_stars,
         write: COUNT,
+        second: None,
         is_shown: ALWAYS,
     },
     CompareRow {
@@ -112,20 +123,15 @@ const ROWS: [CompareRow; 13] = [
         hint: "electrons, less is better",
         value: |c| c.read_noise_e,
         write: PLAIN,
+        second: None,
         is_shown: has_read_noise,
     },
     CompareRow {
         name: "Gain",
-        hint: "electrons a step of the file",
-        value: |c| c.gain_dn_per_e.map(Value::inverse),
-        write: PLAIN,
-        is_shown: has_transfer,
-    },
-    CompareRow {
-        name: "Gain",
-        hint: "steps of the file an electron",
+        hint: "both ways, steps of the file",
         value: |c| c.gain_dn_per_e,
-        write: PLAIN,
+        write: |_, value| format!("{} e⁻/step", figure(1.0 / value.value)),
+        second: Some(|value| format!("{} steps/e⁻", figure(value.value))),
         is_shown: has_transfer,
     },
     CompareRow {
@@ -143,6 +149,7 @@ const ROWS: [CompareRow; 13] = [
                 "s",
             )
         },
+        second: None,
         is_shown: has_read_noise,
     },
 ];
@@ -151,6 +158,11 @@ impl CompareRow {
     /// What is written for a column; a dash where there is nothing.
     pub(super) fn text(&self, column: &Column) -> String {
         (self.value)(column).map_or_else(|| "–".to_owned(), |value| (self.write)(column, value))
+    }
+
+    /// The second line, where the row has one.
+    pub(super) fn second_text(&self, column: &Column) -> Option<String> {
+        Some(self.second?((self.value)(column)?))
     }
 
     /// The standard error, "±0.2", where it is known and not nothing.
@@ -171,6 +183,12 @@ impl CompareRow {
             format!(" {error}")
         };
         match (self.value)(column) {
+            Some(value) if self.second.is_some() => format!(
+                "{}: {} electrons a step, {} steps an electron",
+                self.name,
+                figure(1.0 / value.value),
+                figure(value.value)
+            ),
             Some(_) => format!("{}: {}{error}, {}", self.name, self.text(column), self.hint),
             None => format!("{}: not known", self.name),
         }
@@ -225,10 +243,12 @@ mod tests {
             little.contains(&"% of full scale") && !little.contains(&"electrons, less is better")
         );
         let all = comparison(true);
-        assert_eq!(rows(&all).len(), little.len() + 4);
+        assert_eq!(rows(&all).len(), little.len() + 3);
         let by_hint = |hint: &str| rows(&all).into_iter().find(|r| r.hint == hint).unwrap();
         let column = &all.columns[0];
-        assert_eq!(by_hint("electrons a step of the file").text(column), "0.20");
+        let gain = by_hint("both ways, steps of the file");
+        assert_eq!(gain.text(column), "0.20 e⁻/step");
+        assert_eq!(gain.second_text(column).unwrap(), "5 steps/e⁻");
         assert_eq!(by_hint("under 5 % of the noise").text(column), "26 s");
         let snr = by_hint("per frame, more is better");
         assert_eq!(

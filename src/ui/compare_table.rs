@@ -9,7 +9,7 @@ use super::compare_rows::{CompareRow, rows};
 use super::theme::{self, size};
 use super::{inside, widgets};
 use crate::advice::Comparison;
-use crate::app::OpenNight;
+use crate::app::{Action, OpenNight};
 use crate::verdict::words::frames;
 
 /// Width of the row names, points.
@@ -20,8 +20,8 @@ const LEAST_COLUMN: f32 = 128.0;
 const PAD: f32 = 8.0;
 /// Height of a column's heading, points.
 const HEAD: f32 = 44.0;
-/// Height of a row, points.
-const ROW: f32 = 34.0;
+/// Least and largest height of a row, points.
+const ROW: (f32, f32) = (34.0, 41.0);
 /// Largest and least height of a crop, points.
 const CROPS: (f32, f32) = (110.0, 230.0);
 
@@ -30,16 +30,17 @@ const CROPS: (f32, f32) = (110.0, 230.0);
 struct Layout {
     column: f32,
     crop: f32,
+    row: f32,
     rows: usize,
 }
 
 impl Layout {
     fn height(self) -> f32 {
-        HEAD + self.crop + 8.0 + ROW * self.rows as f32 + 8.0
+        HEAD + self.crop + 8.0 + self.row * self.rows as f32 + 8.0
     }
 
     fn row_top(self, top: f32, row: usize) -> f32 {
-        top + HEAD + self.crop + 8.0 + ROW * row as f32
+        top + HEAD + self.crop + 8.0 + self.row * row as f32
     }
 }
 
@@ -49,17 +50,19 @@ pub(super) fn show(
     night: &OpenNight,
     comparison: &Comparison,
     crops: &mut Crops,
+    actions: &mut Vec<Action>,
 ) {
     let area = ui.max_rect();
     let rows = rows(comparison);
     let count = comparison.columns.len();
     let column = ((area.width() - NAMES) / count as f32).clamp(LEAST_COLUMN, 260.0);
-    let left_for_crop = area.height() - HEAD - ROW * rows.len() as f32 - 16.0;
+    let count_rows = rows.len().max(1) as f32;
+    let left_for_crop = area.height() - HEAD - ROW.0 * count_rows - 16.0;
+    let crop = left_for_crop.min(1.5 * column).clamp(CROPS.0, CROPS.1);
     let layout = Layout {
         column,
-        crop: left_for_crop
-            .min(column - 2.0 * PAD)
-            .clamp(CROPS.0, CROPS.1),
+        crop,
+        row: ((area.height() - HEAD - crop - 24.0) / count_rows).clamp(ROW.0, ROW.1),
         rows: rows.len(),
     };
     ScrollArea::vertical()
@@ -90,7 +93,7 @@ pub(super) fn show(
                                 at,
                                 layout,
                             };
-                            one_column(ui, cx, place, shown, &rows, crops);
+                            one_column(ui, cx, place, shown, &rows, (crops, actions));
                         }
                     });
             });
@@ -137,7 +140,7 @@ fn one_column(
     rect: Rect,
     shown: Shown<'_>,
     rows: &[&CompareRow],
-    crops: &mut Crops,
+    (crops, actions): (&mut Crops, &mut Vec<Action>),
 ) {
     let Some(column) = shown.comparison.columns.get(shown.at) else {
         return;
@@ -150,7 +153,7 @@ fn one_column(
         ui.painter()
             .rect(boxed, round, cx.t.panel, edge, StrokeKind::Inside);
     }
-    heading(ui, cx, rect, shown, is_best);
+    heading(ui, cx, rect, shown, is_best, actions);
     let crop = Rect::from_min_size(
         pos2(rect.left() + PAD, rect.top() + HEAD),
         vec2(rect.width() - 2.0 * PAD, shown.layout.crop),
@@ -163,7 +166,7 @@ fn one_column(
         ui.painter().hline(line, top, Stroke::new(1.0, cx.t.line));
         let cell = Rect::from_min_size(
             pos2(rect.left() + PAD, top),
-            vec2(rect.width() - 2.0 * PAD, ROW),
+            vec2(rect.width() - 2.0 * PAD, shown.layout.row),
         );
         let largest = row.largest(shown.comparison);
         number(ui, cx, cell, row, column, largest);
@@ -175,20 +178,40 @@ fn one_column(
     }
 }
 
-fn heading(ui: &Ui, cx: Cx<'_>, rect: Rect, shown: Shown<'_>, is_best: bool) {
+fn heading(
+    ui: &Ui,
+    cx: Cx<'_>,
+    rect: Rect,
+    shown: Shown<'_>,
+    is_best: bool,
+    actions: &mut Vec<Action>,
+) {
     let name = shown.comparison.name(shown.at);
     let head = Rect::from_min_size(rect.min, vec2(rect.width(), HEAD)).shrink2(vec2(PAD, 4.0));
     let count = (shown.comparison.columns.get(shown.at)).map_or(0, |c| c.rows.len());
     let stacked = (shown.night.comparing.fields.get(shown.at)).map_or(1, |field| field.frames);
     let below = match stacked {
         0 | 1 => frames(count),
-        some => format!("crop of {some} stacked"),
+        some => format!("{some} stacked"),
     };
-    let response = ui.interact(head, ui.scope_id().with(("head", shown.at)), Sense::hover());
+    let id = ui.scope_id().with(("head", shown.at));
+    let response = ui.interact(head, id, Sense::click());
     response.widget_info(|| {
         let best = if is_best { ", best here" } else { "" };
-        WidgetInfo::labeled(Role::Label, true, format!("{name}, {below}{best}"))
+        WidgetInfo::labeled(Role::Button, true, format!("{name}, {below}{best}"))
     });
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
+    if response.clicked() {
+        actions.push(Action::ShowBeside(shown.at));
+    }
+    if response.hovered() {
+        let round = CornerRadius::same(4);
+        (ui.painter()).rect_filled(head.expand2(vec2(4.0, 2.0)), round, cx.t.hover);
+    }
+    widgets::focus_ring(ui, head, &response, cx.t);
+    response.on_hover_text("Show it large beside the best one");
     let painter = ui.painter().with_clip_rect(head.intersect(ui.clip_rect()));
     let points = if shown.layout.column < 150.0 {
         size::FINDING
@@ -233,6 +256,15 @@ fn number(
     let painter = ui.painter().with_clip_rect(cell.intersect(ui.clip_rect()));
     let value = (row.value)(column);
     let ink = if value.is_some() { cx.t.ink } else { cx.t.ink3 };
+    if let Some(second) = row.second_text(column) {
+        let font = theme::numbers(size::SMALL - 0.5);
+        for (line, text) in [row.text(column), second].into_iter().enumerate() {
+            let top = cell.top() + 2.5 + 14.5 * line as f32;
+            let at = pos2(cell.left(), top);
+            painter.text(at, Align2::LEFT_TOP, text, font.clone(), ink);
+        }
+        return;
+    }
     let font = theme::numbers(size::BUTTON);
     let text = painter.layout_no_wrap(row.text(column), font, ink);
     let at = pos2(cell.left(), cell.top() + 7.0);

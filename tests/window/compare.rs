@@ -69,9 +69,10 @@ fn told(window: &Window, words: &str) -> Vec<String> {
 #[test]
 fn settings_are_compared_by_name_and_key() {
     let folder = tempfile::tempdir().unwrap();
-    shoot(folder.path());
+    let ladder = folder.path().join("Ladder");
+    shoot(&ladder);
     let mut window = Window::new(1440.0, 900.0);
-    let paths = ["long", "short"].map(|name| folder.path().join(name));
+    let paths = ["long", "short"].map(|name| ladder.join(name));
     let app = window.harness.state_mut();
     app.apply(Action::SetPurpose(Purpose::Still));
     app.apply(Action::Open(paths.to_vec()));

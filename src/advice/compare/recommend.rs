@@ -191,7 +191,8 @@ fn to_shoot(only: Option<&Column>) -> String {
     };
     format!(
         "All frames have one setting: {tonight}. To compare, shoot the same sky five times each at \
-         ISO 400, 800, 1600, 3200 and 6400, and once more at half the exposure."
+         ISO 400, 800, 1600, 3200 and 6400, and once more at half the \
+         exposure; and two frames with the cap on at each ISO."
     )
 }
 

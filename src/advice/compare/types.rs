@@ -205,6 +205,15 @@ impl Comparison {
         self.columns.len() > 1
     }
 
+    /// How many frames of a column take as long as one of the longest exposure compared: 1 where
+    /// exposures are not known.
+    #[must_use]
+    pub fn frames_for_equal_time(&self, column: usize) -> f64 {
+        let longest = self.columns.iter().filter_map(|c| c.exposure_s);
+        let own = self.columns.get(column).and_then(|c| c.exposure_s);
+        (longest.reduce(f64::max).zip(own)).map_or(1.0, |(longest, own)| longest / own)
+    }
+
     /// What a column is called: the settings in which it differs from the others.
     #[must_use]
     pub fn name(&self, column: usize) -> String {

@@ -16,7 +16,7 @@ use crate::base::robust::median;
 use crate::frame::Samples;
 
 /// Most stars that say what the wings are.
-const MOST_SPEAKERS: usize = 36;
+const MOST_SPEAKERS: usize = 24;
 
 /// Fewest of them.
 const LEAST_SPEAKERS: usize = 3;
@@ -26,6 +26,9 @@ const LEAST_SNR: f64 = 25.0;
 
 /// What is thought of κ before any star has spoken: 0, within this.
 const PRIOR: f64 = 0.3;
+
+/// Where the search begins: between a Gaussian and the wings of common lenses.
+const FIRST_WINGS: f64 = 0.15;
 
 /// Change of κ by which its effect is felt.
 const NUDGE: f64 = 0.05;
@@ -86,7 +89,7 @@ impl Lens {
         if speakers.len() < LEAST_SPEAKERS {
             return gaussian;
         }
-        let (mut wings, mut spread) = (0.0, Spread::new(0.0));
+        let (mut wings, mut spread) = (FIRST_WINGS, Spread::new(FIRST_WINGS));
         for round in 0..8 {
             let before = wings;
             // At the upper end the change is felt downwards.
@@ -115,7 +118,7 @@ impl Lens {
             let most = if round < 3 { 0.15 } else { 0.05 };
             wings = (wings + (pull / information).clamp(-most, most)).clamp(0.0, MOST_WINGS);
             spread = Spread::new(wings);
-            if (wings - before).abs() < 2e-3 {
+            if (wings - before).abs() < 5e-3 {
                 break;
             }
         }

@@ -15,7 +15,7 @@ use crate::frame::Samples;
 const LONG: f64 = 6.5;
 
 /// Most trails fitted in a frame, …
-const MOST_FITS: usize = 300;
+const MOST_FITS: usize = 200;
 
 /// … and most of those that may bend, whose fits cost more.
 const MOST_BENT_FITS: usize = 80;

@@ -11,7 +11,7 @@
 //! moments do, which feel the middle of a trail as much as its ends.
 
 use super::background::SkyPlane;
-use super::spread::{NORMAL, PIXEL_VARIANCE, Spread};
+use super::spread::{NORMAL, Normal, PIXEL_VARIANCE, Spread};
 use crate::base::linalg::solve;
 use crate::frame::Samples;
 
@@ -85,6 +85,7 @@ struct Shape {
     cos: f64,
     parts: [(f64, f64, f64); super::spread::PARTS],
     used: usize,
+    normal: &'static Normal,
 }
 
 /// A place in the axes of a trail.
@@ -116,6 +117,7 @@ impl Shape {
             cos,
             parts,
             used,
+            normal: &NORMAL,
         }
     }
 
@@ -156,9 +158,9 @@ impl Shape {
         let (mut by_u, mut by_v, mut by_length, mut by_scale) = (0.0, 0.0, 0.0, 0.0);
         for &(share, sigma, own) in self.parts.iter().take(self.used) {
             let (z0, z1, zv) = ((u - half) / sigma, (u + half) / sigma, v / sigma);
-            let (d0, p0) = NORMAL.at(z0);
-            let (d1, p1) = NORMAL.at(z1);
-            let across = share * NORMAL.at(zv).0 / sigma;
+            let (d0, p0) = self.normal.at(z0);
+            let (d1, p1) = self.normal.at(z1);
+            let across = share * self.normal.at(zv).0 / sigma;
             let along = (p1 - p0) / self.trail.length;
             let slope = (d1 - d0) / (self.trail.length * sigma);
             let bend = (z0 * d0 - z1 * d1) / (self.trail.length * sigma * sigma);
@@ -279,14 +281,12 @@ fn look(
             round.chi2 += weight * left * left;
             round.taken += (left * left - above * above) / (ground.noise * ground.noise).max(1e-30);
             round.samples += 1;
-            for (i, &a) in gradient.iter().enumerate() {
-                let weighted = weight * a;
-                if let (Some(right), Some(line)) = (round.right.get_mut(i), round.normal.get_mut(i))
-                {
-                    *right += weighted * left;
-                    for (cell, &b) in line.iter_mut().zip(&gradient) {
-                        *cell += weighted * b;
-                    }
+            // One half of the matrix; `mirror` fills the other.
+            for i in 0..PARAMETERS {
+                let weighted = weight * gradient[i];
+                round.right[i] += weighted * left;
+                for j in 0..=i {
+                    round.normal[i][j] += weighted * gradient[j];
                 }
             }
             if let Some((winged, step)) = &winged {
@@ -299,7 +299,17 @@ fn look(
             }
         }
     }
+    mirror(&mut round.normal);
     Some(round)
+}
+
+/// The upper half of a symmetric matrix from its lower.
+fn mirror(normal: &mut [[f64; PARAMETERS]; PARAMETERS]) {
+    for i in 0..PARAMETERS {
+        for j in i + 1..PARAMETERS {
+            normal[i][j] = normal[j][i];
+        }
+    }
 }
 
 /// Holds the parameters that are not free where they are.

@@ -5,6 +5,8 @@ use std::fmt::Write as _;
 
 use super::table::Table;
 use crate::advice::{NextTime, SettingAdvice, outcome};
+use crate::chart::bands::bands;
+use crate::chart::clock;
 use crate::night::Kind;
 use crate::verdict::words::{frames, number, plural};
 use crate::verdict::{Decisions, Finding, Purpose, Verdict, answer, tally};
@@ -34,6 +36,7 @@ pub fn summary(table: &Table<'_>, decisions: &Decisions, next_time: &[NextTime])
             );
         }
         answer_lines(&mut text, table, which, decisions);
+        lights(&mut text, table, which);
         findings(&mut text, table, which);
         outcome_lines(&mut text, table, which);
         if let Some(next) = next_time.get(which).filter(|n| !n.settings.is_empty()) {
@@ -66,6 +69,25 @@ fn answer_lines(text: &mut String, table: &Table<'_>, which: usize, decisions: &
     let answer = answer(night, which, judged, decisions);
     line(text, "", &answer.sentence);
     line(text, "", &answer.joins);
+}
+
+/// Twilight and the Moon while the frames were taken, where place and time tell.
+fn lights(text: &mut String, table: &Table<'_>, which: usize) {
+    let night = table.night;
+    let Some(set) = night.sets.get(which).filter(|_| night.heavens.is_some()) else {
+        return;
+    };
+    let times = clock::times(night, set);
+    let (Some(first), Some(last)) = (times.first(), times.last()) else {
+        return;
+    };
+    let bands = bands(night, *first, last + set.interval_s.unwrap_or(0.0));
+    let words: Vec<String> = bands.into_iter().map(|band| band.words).collect();
+    if words.is_empty() {
+        line(text, "", "Dark all the time: no twilight, no Moon.");
+    } else {
+        line(text, "Sky: ", &format!("{}.", words.join("; ")));
+    }
 }
 
 fn findings(text: &mut String, table: &Table<'_>, which: usize) {

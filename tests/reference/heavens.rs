@@ -107,3 +107,38 @@ fn nights_begin_and_end_when_an_ephemeris_has_them() {
     let never = sun_down(north, Depth::Astronomical, noon_to_noon(north, june));
     assert!(never.is_empty(), "white nights: {never:?}");
 }
+
+/// Sixty places and moments from 2000 to 2025, by astropy: `heavens/make.py` wrote them.
+#[test]
+fn sun_and_moon_stand_where_another_ephemeris_has_them() {
+    let table = include_str!("heavens/positions.csv");
+    let mut worst = (0.0_f64, 0.0_f64);
+    for line in table.lines().skip(1) {
+        let values: Vec<f64> = line
+            .split(',')
+            .map(|value| value.parse().unwrap())
+            .collect();
+        let [
+            utc_s,
+            latitude,
+            longitude,
+            sun_alt,
+            sun_az,
+            moon_alt,
+            moon_az,
+        ] = values[..]
+        else {
+            panic!("{line}")
+        };
+        let (place, at) = (site((latitude, longitude)), Moment { utc_s });
+        let (sun, moon) = (sun(place, at), moon(place, at).standing);
+        let off = |standing: nightloupe::sky::Standing, told| {
+            apart((standing.altitude_deg, standing.azimuth_deg), told)
+        };
+        worst.0 = worst.0.max(off(sun, (sun_alt, sun_az)));
+        worst.1 = worst.1.max(off(moon, (moon_alt, moon_az)));
+    }
+    assert_eq!(table.lines().count(), 61);
+    assert!(worst.0 < 0.012, "Sun: {}°", worst.0);
+    assert!(worst.1 < 0.025, "Moon: {}°", worst.1);
+}

@@ -33,6 +33,9 @@ pub(super) const SHORT: Free = [true, true, true, false, false, true, false];
 /// Rounds after which a fit counts as not settling.
 const ROUNDS: usize = 25;
 
+/// Rounds after which a last small change will do.
+const PATIENCE: usize = 8;
+
 /// How far beyond its ends and sides a trail is looked at, in σ of its core.
 const REACH: f64 = 3.5;
 
@@ -347,7 +350,7 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
     } else {
         (ROUNDS, 1.0)
     };
-    for _ in 0..rounds {
+    for turn in 0..rounds {
         let mut normal = round.normal;
         for (i, line) in normal.iter_mut().enumerate() {
             if let Some(cell) = line.get_mut(i) {
@@ -384,7 +387,13 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
         }
         damping = (0.1 * damping).max(1e-9);
         (trail, round) = (next, seen);
-        if gain.abs() < 1e-2 {
+        // Samples that come into the window and leave it again keep χ² from coming to rest.
+        let rest = if turn < PATIENCE {
+            1e-2
+        } else {
+            1e-3 * round.chi2
+        };
+        if gain.abs() < rest {
             settled = true;
             break;
         }

@@ -35,6 +35,9 @@ const CUT: f64 = 3.5;
 /// Points along each side at which the largest trail is looked for.
 const PROBES: usize = 25;
 
+/// Percent of the stars, by length, that say how well the middle length is known.
+const MIDDLE: (usize, usize) = (35, 65);
+
 /// Shorter than this many standard errors of L², the map has no trail …
 const NO_TRAIL: f64 = 3.0;
 
@@ -133,7 +136,7 @@ pub struct SmoothField {
     unit_variance: f64,
     /// Mean over the stars of the map's variance at each, per component, px⁴.
     mean_variance: f64,
-    /// Standard errors of the mean length at the stars and of the centre's length, px.
+    /// Standard errors of the middle length of the stars and of the centre's length, px.
     length_errors: (f64, f64),
     /// Standard error of the centre's angle, radians.
     angle_error: f64,
@@ -289,7 +292,16 @@ impl SmoothField {
         let unit_variance = chi2 / free as f64;
         let variances = data.iter().map(|d| form.variance(d.u, d.v, unit_variance));
         let mean_variance = variances.sum::<f64>() / data.len().max(1) as f64;
-        let at_stars = pulls::mean_length(&form, data.iter().map(|d| (d.u, d.v)));
+        // The middle of the lengths moves as the stars there do.
+        let mut by_length: Vec<(f64, f64, f64)> = data
+            .iter()
+            .map(|d| (form.at(d.u, d.v).length_px(), d.u, d.v))
+            .collect();
+        by_length.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let n = by_length.len();
+        let middle = by_length.get(MIDDLE.0 * n / 100..(MIDDLE.1 * n / 100 + 1).min(n));
+        let middle = middle.unwrap_or(&by_length).iter();
+        let at_stars = pulls::mean_length(&form, middle.map(|&(_, u, v)| (u, v)));
         let at_centre = pulls::mean_length(&form, std::iter::once((0.0, 0.0)));
         let angle = pulls::angle(&form, (0.0, 0.0));
         let error = |target| pulls::error(&form, data, target);

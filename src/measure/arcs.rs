@@ -14,14 +14,14 @@ fn turned(seed: u64, pole: (f64, f64), turn: f64) -> (super::FrameMeasure, Vec<[
     let spread = Spread::new(2.4, 3.5);
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let mut frame = vec![900.0; SIZE.0 * SIZE.1];
-    for _ in 0..60 {
+    for _ in 0..50 {
         let (x, y): (f64, f64) = (
             random.random_range(0.0..SIZE.0 as f64),
             random.random_range(0.0..SIZE.1 as f64),
         );
         let (dx, dy) = (x - pole.0, y - pole.1);
         let arc = turn * dx.hypot(dy);
-        let level = 20.0 * 8.0_f64.powf(random.random::<f64>());
+        let level = 60.0 * 4.0_f64.powf(random.random::<f64>());
         // As bright for its length as the level says, in σ of the sky a px.
         let flux = level * 30.0 * (3.3 * (arc + 3.0)).sqrt();
         let steps = (arc / 0.2).ceil().max(1.0) as usize;

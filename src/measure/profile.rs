@@ -388,10 +388,10 @@ pub(super) fn fit(ground: &Ground<'_>, start: Trailed, core: f64, free: Free) ->
         damping = (0.1 * damping).max(1e-9);
         (trail, round) = (next, seen);
         // Samples that come into the window and leave it again keep χ² from coming to rest.
-        let rest = if turn < PATIENCE {
+        let rest = if grows || turn < PATIENCE {
             1e-2
         } else {
-            1e-3 * round.chi2
+            1e-4 * round.chi2
         };
         if gain.abs() < rest {
             settled = true;

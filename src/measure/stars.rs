@@ -269,7 +269,12 @@ fn take_fit(star: &mut Star, fit: &Fitted, lens: &Lens) {
     star.trail = Spin2::new(trail.length, trail.angle.to_degrees());
     star.errors = long::fit_errors(fit, fwhm);
     star.flags.unsettled = false;
-    star.flags.blended |= star.errors.misfit > MISFIT;
+    // A lens that is a fiftieth off the profile leaves this much of a bright star.
+    let lens_off = 1.0_f32.hypot(0.02 * star.snr);
+    if star.errors.misfit > MISFIT.max(lens_off) {
+        star.flags.blended = true;
+        star.flags.unsettled = true;
+    }
 }
 
 fn star_of(shape: &Shape, blended: bool, reading: &Reading) -> Star {

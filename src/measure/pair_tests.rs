@@ -78,6 +78,7 @@ impl Made {
             light: Light::Linear,
             clip_level: 1.0,
             step: (1.0 / FULL) as f32,
+            hues: None,
         }
     }
 

@@ -3,7 +3,7 @@
 use super::star_light;
 use super::tests::{change, facts, put, run};
 use crate::base::Spin2;
-use crate::measure::{FrameMeasure, Star, StarFlags};
+use crate::measure::{FrameMeasure, Star, StarErrors, StarFlags};
 
 /// 40 stars of signal-to-noise 20 to 59 times `factor`, the brightest `clipped` of them clipped.
 fn stars(measure: &mut FrameMeasure, factor: f32, clipped: usize) {
@@ -18,6 +18,7 @@ fn stars(measure: &mut FrameMeasure, factor: f32, clipped: usize) {
             fwhm_px: 2.5,
             elongation: 1.1,
             trail: Spin2::default(),
+            errors: StarErrors::default(),
             flags: StarFlags {
                 clipped: usize::from(40 - k) <= clipped,
                 ..StarFlags::default()

@@ -78,6 +78,11 @@ impl PairSums {
         0.5 * self.dd / (self.count - self.tiles)
     }
 
+    /// Standard error of [`Self::variance`] as a share of it, by the number of samples alone.
+    pub(super) fn least_share(&self) -> f64 {
+        (2.0 / self.count).sqrt()
+    }
+
     /// Covariance of nearest neighbours over the variance of the difference.
     pub(super) fn tied(&self) -> f64 {
         let nearest = match self.near.first() {
@@ -106,7 +111,7 @@ impl PairSums {
         let variance = sum / self.count;
         Estimate {
             value: variance - tie,
-            error: variance * (2.0 / self.count).sqrt().hypot(self.tie_share()),
+            error: variance * self.least_share().hypot(self.tie_share()),
         }
     }
 
@@ -118,7 +123,7 @@ impl PairSums {
                 let variance = self.variance();
                 Estimate {
                     value: variance,
-                    error: variance * (2.0 / self.count).sqrt(),
+                    error: variance * self.least_share(),
                 }
             }
         }

@@ -1,6 +1,8 @@
 //! What the night tells of its cameras: gain, read noise, full scale and the parts of the sky's noise
 //! of every setting, as text and as JSON.
 
+use std::fmt::Write as _;
+
 use serde_json::{Value, json};
 
 use super::table::Table;
@@ -127,7 +129,7 @@ fn sky_words(sky: &SkyNoise) -> String {
         ("columns", sky.column_banding_e),
     ] {
         if let Some(band) = band {
-            words.push_str(&format!("; whole {name} waver by {} e⁻", figure(band)));
+            let _ = write!(words, "; whole {name} waver by {} e⁻", figure(band));
         }
     }
     words

@@ -90,11 +90,17 @@ impl Made {
             let y = rng.random_range(0.0..HEIGHT as f64);
             let flux = self.stars * rng.random_range(0.05_f64..1.0).powi(-1);
             for py in (y as usize).saturating_sub(5)..(y as usize + 6).min(HEIGHT) {
+                let columns = (x as usize).saturating_sub(5)..(x as usize + 6).min(WIDTH);
                 let row = light.row_mut(py);
-                for px in (x as usize).saturating_sub(5)..(x as usize + 6).min(WIDTH) {
+                for (px, value) in row
+                    .iter_mut()
+                    .enumerate()
+                    .take(columns.end)
+                    .skip(columns.start)
+                {
                     let away = (px as f64 - x).powi(2) + (py as f64 - y).powi(2);
                     let share = (-away / (2.0 * 1.3)).exp() / (std::f64::consts::TAU * 1.3);
-                    row[px] += (flux * share) as f32;
+                    *value += (flux * share) as f32;
                 }
             }
         }

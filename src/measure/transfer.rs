@@ -1,7 +1,7 @@
-//! The photon transfer line: σ² = K·(μ − μ_dark) + σ_dark², fitted to levels and variances.
+//! The photon transfer line: `σ² = K·(μ − μ_dark) + σ_dark²`, fitted to levels and variances.
 //!
 //! Sources: EMVA Standard 1288, release 4.0, ch. 6 (levels up to 70 % of the one with the highest
-//! variance, a fit through the origin once the dark is taken off, σ_dark = √(s² − 1/12)/K); Janesick,
+//! variance, a fit through the origin once the dark is taken off, `σ_dark = √(s² − 1/12)/K`); Janesick,
 //! Photon Transfer (2007). Each level counts by how well its variance is known.
 
 use crate::base::Estimate;
@@ -70,9 +70,9 @@ pub struct Conditions {
 pub struct Line {
     /// K, DN/e⁻.
     pub gain: Estimate,
-    /// σ_dark in e⁻; `None` when rounding hides it or the line meets black below zero.
+    /// Read noise (σ of the dark) in e⁻; `None` when rounding hides it or the line meets black below zero.
     pub read_noise_e: Option<Estimate>,
-    /// What σ_dark is under, e⁻, by two standard errors of its square.
+    /// What it is under, e⁻, by two standard errors of its square.
     pub read_noise_below_e: f64,
     /// Lowest and highest level that went in, DN.
     pub range: (f64, f64),
@@ -115,7 +115,7 @@ pub fn fit(levels: &[Level], conditions: &Conditions) -> Result<Line, NoLine> {
     if kept.len() < LEAST_LEVELS {
         return Err(NoLine::FewLevels);
     }
-    line.tell(&kept, conditions)
+    Ok(line.tell(&kept, conditions))
 }
 
 /// The level with the highest variance, or full scale where variance never falls.
@@ -201,7 +201,7 @@ impl Straight {
     }
 
     /// The line's numbers with their errors.
-    fn tell(&self, levels: &[Level], conditions: &Conditions) -> Result<Line, NoLine> {
+    fn tell(&self, levels: &[Level], conditions: &Conditions) -> Line {
         let sums = Sums::of(levels, self, conditions);
         let free = if conditions.dark.is_some() { 1 } else { 2 };
         let squares: f64 = levels
@@ -235,16 +235,16 @@ impl Straight {
             error: gain_error.hypot(REST * self.gain),
         };
         let at_most = (dark.value - rounding(conditions.rounded)).max(0.0) + 2.0 * dark.error;
-        Ok(Line {
+        Line {
             read_noise_below_e: at_most.sqrt() / gain.value,
             gain,
             read_noise_e: read_noise(gain, dark, tie, conditions.rounded),
             range,
-        })
+        }
     }
 }
 
-/// σ_dark in e⁻; `tie` is the covariance of gain and dark variance, which is negative: a line that
+/// Read noise in e⁻; `tie` is the covariance of gain and dark variance, which is negative: a line that
 /// turns about its middle errs in both.
 fn read_noise(gain: Estimate, dark: Estimate, tie: f64, rounded: bool) -> Option<Estimate> {
     let own = dark.value - rounding(rounded);
@@ -313,7 +313,7 @@ impl Sums {
 mod tests {
     use super::*;
 
-    /// Levels of a sensor with K = 0.80 DN/e⁻ and σ_d = 4.0 e⁻ on a pedestal of 64 DN, as printed in
+    /// Levels of a sensor with a gain of 0.80 DN/e⁻ and a read noise of 4.0 e⁻ on a pedestal of 64 DN, as printed in
     /// method.md with the numbers of the package emva1288 1.0.2; each from some 31 000 samples.
     const PRINTED: [(f64, f64); 5] = [
         (64.007, 10.318),

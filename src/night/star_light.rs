@@ -127,25 +127,23 @@ impl Reference {
         let list = points(measure, MOST_STARS);
         let seconds = middle_s(row).zip(self.time_s).map(|(now, then)| now - then);
         let reach = reach_px(measure.width_px as f64);
-        let mut best: Option<(Vec<(Point, Point)>, Vec<(usize, Point)>)> = None;
-        for turn in self.turns(night, group, seconds) {
+        let mut best: Option<Matched> = None;
+        for turn in Self::turns(night, group, seconds) {
             let predicted = self.turned(turn.as_ref());
             let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
             let Some(pairs) = common_stars(&points, &list, reach) else {
                 continue;
             };
             let is_sure = pairs.len() as f64 >= SURE * points.len() as f64;
-            if best
-                .as_ref()
-                .is_none_or(|(most, _)| pairs.len() > most.len())
-            {
-                best = Some((pairs, predicted));
+            let most = best.as_ref().map_or(0, |best| best.pairs.len());
+            if pairs.len() > most {
+                best = Some(Matched { pairs, predicted });
             }
             if is_sure {
                 break;
             }
         }
-        let (pairs, predicted) = best?;
+        let Matched { pairs, predicted } = best?;
         let places: BTreeMap<(u64, u64), usize> = predicted
             .iter()
             .map(|(star, point)| (key(point.x_px, point.y_px), *star))
@@ -170,7 +168,7 @@ impl Reference {
     /// How the stars may have moved in `seconds`: turned about each pole that is known, either way,
     /// or not at all (`None`). The one that matches most is true: over a short time a frame's own fit
     /// cannot always tell a pole from its opposite.
-    fn turns(&self, night: &Night, group: usize, seconds: Option<f64>) -> Vec<Option<Turn>> {
+    fn turns(night: &Night, group: usize, seconds: Option<f64>) -> Vec<Option<Turn>> {
         let mut turns = Vec::new();
         if let Some((seconds, camera)) = seconds.zip(optics(night, group)) {
             let angle = arc_deg(seconds).to_radians().sin_cos();
@@ -207,6 +205,13 @@ impl Reference {
         };
         self.stars.iter().enumerate().filter_map(one).collect()
     }
+}
+
+/// The reference's stars where a turn takes them, by their place in the reference, and those that a
+/// frame shows there.
+struct Matched {
+    pairs: Vec<(Point, Point)>,
+    predicted: Vec<(usize, Point)>,
 }
 
 /// A turning of the sky through a camera; sine and cosine of the angle.

@@ -187,7 +187,9 @@ fn what_tells_nothing_says_why() {
     };
     let each = |with: fn(&mut crate::measure::FrameMeasure)| {
         let mut inputs = raw(run(8));
-        inputs.iter_mut().for_each(|input| change(input, with));
+        for input in &mut inputs {
+            change(input, with);
+        }
         inputs
     };
     let any = PairFault::TooFew;

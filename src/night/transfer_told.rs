@@ -84,7 +84,7 @@ impl<'a> Told<'a> {
             self.remarks.push(match fault {
                 Some(Some(fault)) => words::of_sky_fault(fault).to_owned(),
                 Some(None) => words::UNREADABLE.to_owned(),
-                None => self.why_no_pair(night, pool),
+                None => Self::why_no_pair(night, pool),
             });
             return;
         }
@@ -101,7 +101,7 @@ impl<'a> Told<'a> {
         }
     }
 
-    fn why_no_pair(&self, night: &Night, pool: &Pool) -> String {
+    fn why_no_pair(night: &Night, pool: &Pool) -> String {
         let rows: Vec<&Row> = pool
             .groups(night)
             .flat_map(|group| &group.rows)
@@ -210,12 +210,11 @@ impl<'a> Told<'a> {
         let fixed = mean(&|pair| pair.fixed.value);
         let fixed_error = mean(&|pair| pair.fixed.error) / count.sqrt();
         let fixed_e = (fixed > SURE * fixed_error).then(|| fixed.sqrt() * to_e);
-        let rest = match read_e {
-            Some(read) => level_e + read * read,
-            None => {
-                let measured = mean(&|pair| pair.temporal.value) * to_e * to_e;
-                measured + level_e - (mean(&|pair| pair.level) * to_e - dark)
-            }
+        let rest = if let Some(read) = read_e {
+            level_e + read * read
+        } else {
+            let measured = mean(&|pair| pair.temporal.value) * to_e * to_e;
+            measured + level_e - (mean(&|pair| pair.level) * to_e - dark)
         };
         let band = |of: fn(&PairMeasure) -> Option<Banding>| {
             let bands: Vec<Banding> = pairs.iter().filter_map(|pair| of(pair)).collect();

@@ -63,9 +63,12 @@ fn exposure(facts: &Facts<'_>, options: AdviceOptions) -> Option<Exposure> {
         }
     };
     if let Some(sensor) = Sensor::of(facts) {
-        detail = format!("{detail} {}", sensor.words())
-            .trim_start()
-            .to_owned();
+        let words = sensor.words();
+        detail = if detail.is_empty() {
+            words
+        } else {
+            format!("{detail} {words}")
+        };
     }
     let changed = (next_s / tonight - 1.0).abs() > 0.03;
     Some(Exposure {

@@ -3,7 +3,6 @@
 use std::path::PathBuf;
 
 use crate::engine::{Effect, Existing, OpenRequest};
-use crate::export::settings_text;
 use crate::verdict::Purpose;
 
 use super::action::Action;
@@ -107,17 +106,6 @@ impl Model {
             }
             Action::CopyNextTime => {
                 self.to_copy = (self.night.as_ref()).and_then(OpenNight::next_time_text);
-            }
-            Action::ToggleEqualTime
-            | Action::ShowAsRecorded(_)
-            | Action::MoveCrop
-            | Action::ToggleSideBySide
-            | Action::ShowBeside(_)
-            | Action::SetSide(..)
-            | Action::StepSide(..) => self.compare(&action),
-            Action::CopyComparison => {
-                let comparison = self.night.as_ref().and_then(OpenNight::comparison);
-                self.to_copy = comparison.map(settings_text);
             }
             Action::ToggleKeys => self.keys_shown = !self.keys_shown,
             Action::ToggleWarnings => self.warnings_shown = !self.warnings_shown,

@@ -17,6 +17,7 @@ impl Model {
             self.escape();
             return;
         }
+        self.compare(&action);
         let purpose = self.purpose;
         let Some(night) = &mut self.night else {
             return;

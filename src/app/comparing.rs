@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::advice::Comparison;
 use crate::engine::{Colour, CropPart, CropRequest, Effect};
+use crate::export::settings_text;
 use crate::night::FieldOf;
 
 use super::action::Action;
@@ -195,6 +196,7 @@ fn around(rows: &[usize], count: usize) -> &[usize] {
 }
 
 impl Model {
+    /// Applies an action of the Compare page; passes over any other.
     pub(super) fn compare(&mut self, action: &Action) {
         let Some(night) = &mut self.night else {
             return;
@@ -206,6 +208,7 @@ impl Model {
             column.map_or(0, |column| column.rows.len())
         };
         match *action {
+            Action::CopyComparison => self.to_copy = night.comparison().map(settings_text),
             Action::ToggleEqualTime => {
                 night.comparing.equal_time = !night.comparing.equal_time;
                 night.comparing.is_stale = true;

@@ -7,7 +7,6 @@
 pub mod columns;
 pub mod text;
 
-mod camera;
 mod json;
 mod lists;
 mod settings;

@@ -47,8 +47,6 @@ mod odd;
 #[cfg(test)]
 mod one_star;
 #[cfg(test)]
-mod pair_tests;
-#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod scene;

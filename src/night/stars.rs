@@ -78,11 +78,11 @@ pub(super) fn turn_stars(stars: &StarList, camera: &Camera, pole: Ray, seconds: 
 /// frames do. `None` when no frames match.
 pub(super) fn sense(frames: &[Frame], camera: &Camera, pole: Ray) -> Option<Ray> {
     const PAIRS: usize = 8;
+    // A slow sky leaves both ends within reach of a match: the one that needs the lesser push is right.
+    const AS_MANY: f64 = 0.8;
     let reach_px = reach_px(camera.width_px);
     let opposite = pole.map(|part| -part);
     let every = (frames.len() / PAIRS).max(1);
-    // A slow sky leaves both ends within reach of a match: the one that needs the lesser push is right.
-    const AS_MANY: f64 = 0.8;
     let mut votes = [0usize; 2];
     for pair in frames.windows(2).step_by(every) {
         let (before, now) = (&pair[0], &pair[1]);

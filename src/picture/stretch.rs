@@ -72,6 +72,17 @@ impl SkyStats {
         }
     }
 
+    /// The same sky, so noisy that a stretch made from it begins at black: skies of other levels keep
+    /// their brightness in it.
+    #[must_use]
+    pub fn down_to_black(self) -> Self {
+        let mean = self.level.iter().sum::<f64>() / 3.0;
+        Self {
+            noise: mean / BLACK_SIGMAS,
+            ..self
+        }
+    }
+
     /// The same sky at another green level (a group's typical one), so that whichever frame is
     /// looked at first, all frames of the group are stretched alike. The noise follows as the
     /// square root of the level, as light's own noise does.
@@ -266,6 +277,19 @@ mod tests {
             let (a, b) = (one.px(at([light; 3])), other.px(at([2.0 * light; 3])));
             assert!(a[1].abs_diff(b[1]) <= 1, "{a:?} {b:?}");
         }
+    }
+
+    #[test]
+    fn down_to_black_a_darker_sky_is_darker_and_not_black() {
+        let stretch = Stretch::new(SKY.down_to_black());
+        let [dark, same, bright] = [0.25, 1.0, 4.0].map(|by| {
+            let level = SKY.level.map(|channel| channel * by);
+            stretch.px(at(level))[1]
+        });
+        assert!(
+            dark > 5 && dark < same && same < bright && bright < 250,
+            "{dark} {same} {bright}"
+        );
     }
 
     #[test]

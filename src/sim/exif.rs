@@ -70,7 +70,7 @@ fn facts(options: &SimOptions, frame: &FramePlan) -> Vec<Field> {
         field(Tag::Orientation, Value::Short(vec![1])),
         field(Tag::Software, text("nightloupe simulator")),
         field(Tag::DateTime, text(&stamp)),
-        field(Tag::ExposureTime, ratio(scene.exposure_s, 1000)),
+        field(Tag::ExposureTime, ratio(frame.exposure_s, 1000)),
         field(Tag::FNumber, ratio(scene.f_number, 10)),
         field(
             Tag::PhotographicSensitivity,

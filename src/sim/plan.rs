@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use super::options::SimOptions;
-use super::scenes::{Fault, Scene};
+use super::scenes::Fault;
 use super::truth::FaultTruth;
 
 /// A line across the frame that is no star.
@@ -23,6 +23,8 @@ pub(crate) struct FramePlan {
     /// Opening of the shutter since the first one.
     pub(crate) start_s: f64,
     pub(crate) iso: u32,
+    /// Time the shutter is open.
+    pub(crate) exposure_s: f64,
     /// Whether the cap is on.
     pub(crate) capped: bool,
     pub(crate) motion: Motion,
@@ -104,15 +106,19 @@ pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
     let mut start_s = 0.0;
     let mut frames = Vec::with_capacity(options.frames);
     for index in 0..options.frames {
-        let run = index * scene.isos.len() / options.frames;
+        let isos = scene.isos.len().max(1);
+        let runs = isos * scene.exposures_s.len().max(1);
+        let run = index * runs / options.frames;
+        let exposure_s = (scene.exposures_s.get(run / isos)).map_or(scene.exposure_s, |s| *s);
         // Where the next run begins, and this one began.
-        let begin = |run: usize| (run * options.frames).div_ceil(scene.isos.len());
+        let begin = |run: usize| (run * options.frames).div_ceil(runs);
         let left_in_run = begin(run + 1) - index;
         let has_darks = begin(run + 1) - begin(run) >= 3 * scene.darks;
         let mut frame = FramePlan {
             index,
             start_s,
-            iso: scene.isos.get(run).copied().unwrap_or(1600),
+            iso: scene.isos.get(run % isos).copied().unwrap_or(1600),
+            exposure_s,
             capped: has_darks && left_in_run <= scene.darks,
             motion: Motion::default(),
             sigma_px: scene.star_fwhm_px / FWHM_PER_SIGMA,
@@ -125,10 +131,10 @@ pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
             faults: Vec::new(),
         };
         for fault in scene.faults {
-            frame.apply(fault, scene, options);
+            frame.apply(fault, options);
         }
         // The clock ticks on from where a pause has moved it.
-        start_s = frame.start_s + scene.interval_s;
+        start_s = frame.start_s + scene.interval_s - (scene.exposure_s - exposure_s);
         frames.push(frame);
     }
     frames
@@ -142,7 +148,7 @@ fn sum(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
 pub(crate) const FWHM_PER_SIGMA: f64 = 2.354_82;
 
 impl FramePlan {
-    fn apply(&mut self, fault: &Fault, scene: &Scene, options: &SimOptions) {
+    fn apply(&mut self, fault: &Fault, options: &SimOptions) {
         let count = options.frames;
         let frame_of = |at: f64| ((at * count as f64) as usize).min(count - 1);
         match *fault {
@@ -152,7 +158,7 @@ impl FramePlan {
                 let size = open[0].hypot(open[1]);
                 if size > 0.02 {
                     self.motion.dying.push((open, tau_s));
-                    let moved = size * (1.0 - (-scene.exposure_s / tau_s).exp());
+                    let moved = size * (1.0 - (-self.exposure_s / tau_s).exp());
                     self.note_if(moved > 0.3, "settling", moved, "px during the exposure");
                 }
             }
@@ -185,7 +191,7 @@ impl FramePlan {
                 shift_px,
                 during,
             } => {
-                self.knock(frame_of(at), shift_px, during * scene.exposure_s);
+                self.knock(frame_of(at), shift_px, during * self.exposure_s);
             }
             Fault::Gap { at, pause_s } => {
                 if self.index == frame_of(at) && self.index > 0 {
@@ -312,6 +318,25 @@ mod tests {
         let long: Vec<_> = steps.iter().filter(|&&s| (s - 32.0).abs() > 1e-6).collect();
         assert_eq!(long.len(), 1);
         assert!((long[0] - 96.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn exposures_are_gone_through_with_every_iso() {
+        let mut options = SimOptions {
+            frames: 8,
+            ..SimOptions::default()
+        };
+        options.scene.isos = &[800, 1600];
+        options.scene.exposures_s = &[30.0, 15.0];
+        let frames = plan(&options);
+        let settings: Vec<(u32, f64)> = frames.iter().map(|f| (f.iso, f.exposure_s)).collect();
+        assert_eq!(
+            settings[..4],
+            [(800, 30.0), (800, 30.0), (1600, 30.0), (1600, 30.0)]
+        );
+        assert_eq!(settings[6], (1600, 15.0));
+        // The pause of 2 s stays.
+        assert!((frames[7].start_s - frames[6].start_s - 17.0).abs() < 1e-9);
     }
 
     #[test]

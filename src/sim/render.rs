@@ -68,7 +68,7 @@ impl Studio {
         let options = &self.options;
         let scene = &options.scene;
         let (w, h) = (options.width, options.height);
-        let level_e = scene.sky_e_per_s * speed(options) * scene.exposure_s;
+        let level_e = scene.sky_e_per_s * speed(options) * frame.exposure_s;
         let sky = self.lights.frame(
             if frame.capped { 0.0 } else { level_e },
             frame.twilight,
@@ -98,7 +98,7 @@ impl Studio {
         }
         for &(at, rate) in &self.hot {
             if let Some(pixel) = canvas.plane.data_mut().get_mut(at) {
-                *pixel += rate * scene.exposure_s as f32;
+                *pixel += rate * frame.exposure_s as f32;
             }
         }
         let mut rng = ChaCha8Rng::seed_from_u64(options.seed ^ 0x0a01_5e00);
@@ -128,7 +128,7 @@ impl Studio {
     pub(crate) fn stars_in(&self, frame: &FramePlan) -> Vec<StarTruth> {
         let options = &self.options;
         let scene = &options.scene;
-        let level_e = scene.sky_e_per_s * speed(options) * scene.exposure_s;
+        let level_e = scene.sky_e_per_s * speed(options) * frame.exposure_s;
         let (twilight, cloud) = (frame.twilight, frame.cloud_mag);
         let sky = self
             .lights
@@ -153,7 +153,7 @@ impl Studio {
 
     fn draw_stars(&self, frame: &FramePlan, sky: &SkyGrid, canvas: &mut Canvas) -> Vec<Placed> {
         let (w, h) = (self.options.width, self.options.height);
-        let exposure_s = self.options.scene.exposure_s;
+        let exposure_s = frame.exposure_s;
         let longest = self.longest_by_sky(frame) + frame.motion.way_px(exposure_s);
         let path = Path::new(&self.view, frame.start_s, exposure_s, longest, |t| {
             frame.motion.at(t)
@@ -221,13 +221,13 @@ impl Studio {
     /// Motion in px, from the opening to the closing of the shutter, of the star that is at a
     /// pixel half-way.
     fn motion_at(&self, frame: &FramePlan, pixel: [f64; 2], moves: Moves) -> [f64; 2] {
-        let t = self.options.scene.exposure_s;
+        let t = frame.exposure_s;
         let middle = self.view.sky_to_camera(frame.start_s + t / 2.0);
         self.motion_of(frame, self.view.star_at(&middle, pixel), moves)
     }
 
     fn motion_of(&self, frame: &FramePlan, star: [f64; 3], moves: Moves) -> [f64; 2] {
-        let t = self.options.scene.exposure_s;
+        let t = frame.exposure_s;
         let at = |part: f64| {
             let shift = match moves {
                 Moves::SkyOnly => [0.0, 0.0],
@@ -262,7 +262,7 @@ impl Studio {
 
     fn truth(&self, frame: &FramePlan, sky: &SkyGrid, placed: &[Placed]) -> FrameTruth {
         let options = &self.options;
-        let exposure_s = options.scene.exposure_s;
+        let exposure_s = frame.exposure_s;
         let gain = camera::gain_dn_per_e(frame.iso);
         let (mut levels, mut clear) = (Vec::new(), Vec::new());
         for y in (1..options.height).step_by(7) {

@@ -128,6 +128,9 @@ pub struct Scene {
     pub interval_s: f64,
     /// ISO settings, each for an equal run of frames.
     pub isos: &'static [u32],
+    /// Exposures, each for an equal share of the night in which all ISO settings are gone through;
+    /// empty for `exposure_s` throughout. None is longer than that, and the pause between frames stays.
+    pub exposures_s: &'static [f64],
     /// Light of the dark sky at the frame's centre: electrons a second in a green pixel at f/2.8.
     pub sky_e_per_s: f64,
     /// How much brighter the sky is at the horizon than overhead, as a share.
@@ -177,6 +180,7 @@ pub const FELL: Scene = Scene {
     exposure_s: 30.0,
     interval_s: 32.0,
     isos: &[1600],
+    exposures_s: &[],
     sky_e_per_s: 8.5,
     horizon_glow: 0.9,
     star_fwhm_px: 2.15,

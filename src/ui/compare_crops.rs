@@ -146,16 +146,17 @@ impl Crops {
 }
 
 /// The column whose sky sets the stretch of all: the best one, or the first that is here; as recorded
-/// the one with the brightest sky, so that none is blown out.
+/// the one with the middling sky, so that none is blown out and none is black.
 fn reference(night: &OpenNight) -> Option<usize> {
     let is_here = |at: &usize| crop_of(night, *at).is_some();
-    let mut here = (0..night.comparing.fields.len()).filter(is_here);
+    let mut here: Vec<usize> = (0..night.comparing.fields.len()).filter(is_here).collect();
     if night.comparing.as_recorded {
-        let sky = |at: usize| level(night, at).unwrap_or(0.0);
-        return here.max_by(|a, b| sky(*a).total_cmp(&sky(*b)));
+        let sky = |at: &usize| level(night, *at).unwrap_or(0.0);
+        here.sort_by(|a, b| sky(a).total_cmp(&sky(b)));
+        return here.get(here.len() / 2).copied();
     }
     let best = night.comparison()?.best.filter(is_here);
-    best.or_else(|| here.next())
+    best.or_else(|| here.first().copied())
 }
 
 /// A column's sky level, percent.
@@ -174,7 +175,10 @@ fn crop_of(night: &OpenNight, at: usize) -> Option<&Colour> {
 
 /// The crop through the stretch of the reference, turned for display.
 fn image_of(night: &OpenNight, at: usize, colour: &Colour, shown: &Shown) -> Option<ColorImage> {
-    let stats = SkyStats::of(crop_of(night, shown.like)?);
+    let mut stats = SkyStats::of(crop_of(night, shown.like)?);
+    if shown.as_recorded {
+        stats = stats.down_to_black();
+    }
     let brighter = match (level(night, at), level(night, shown.like)) {
         (Some(own), Some(like)) if !shown.as_recorded => own / like,
         _ => 1.0,

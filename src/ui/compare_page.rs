@@ -9,7 +9,7 @@ use super::{
     Cx, compare_pair, compare_panel, compare_table, inside, night_page, on_ground, supplied,
 };
 use crate::advice::Comparison;
-use crate::app::commands::command;
+use crate::app::commands::{Command, command};
 use crate::app::{Action, OpenNight, PictureZoom};
 
 /// What the page keeps from one pass to the next.
@@ -53,7 +53,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
     let Some(comparison) = several else {
         let words = night.comparison().map_or("", |c| c.headline.as_str());
         inside(ui, "nothing", inner, |ui| {
-            compare_table::nothing(ui, cx, words)
+            compare_table::nothing(ui, cx, words);
         });
         return;
     };
@@ -85,7 +85,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec
 }
 
 fn tip(id: &str) -> String {
-    command(id).map_or_else(String::new, |command| command.tip_with_key())
+    command(id).map_or_else(String::new, Command::tip_with_key)
 }
 
 fn controls_row(

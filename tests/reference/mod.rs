@@ -1,4 +1,3 @@
 //! Numbers from outside the project, each with its source.
 
-mod emva;
 mod heavens;

@@ -2,7 +2,6 @@
 //! measuring.
 
 mod night;
-mod transfer;
 
 use std::path::Path;
 use std::sync::atomic::AtomicBool;

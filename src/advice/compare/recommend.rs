@@ -31,12 +31,13 @@ pub(super) fn fill(comparison: &mut Comparison, purpose: Purpose) {
         return;
     }
     if comparison.columns.iter().any(|column| !column.linear) {
-        comparison.headline = "No setting is recommended: these files are tone-mapped.".to_owned();
+        comparison.headline =
+            String::from("No setting is recommended: these files are tone-mapped.");
         return;
     }
     let Some(exposure) = best_exposure(&comparison.columns, purpose) else {
         comparison.headline =
-            "No setting is recommended: too few stars match between the settings.".to_owned();
+            String::from("No setting is recommended: too few stars match between the settings.");
         return;
     };
     let (best, knee) = best_iso(&comparison.columns, exposure);
@@ -68,9 +69,13 @@ fn best_exposure(columns: &[Column], purpose: Purpose) -> Option<usize> {
     // Without stars nothing says what a longer exposure gains in a frame: the longest is taken.
     let by_stars = heads.iter().filter_map(of).all(|c| c.star_snr.is_some());
     let in_frame = |at: &usize| if by_stars { worth_of(at) } else { exposure(at) };
-    let stacked = |at: &usize| match by_stars {
-        true => worth_of(at) / exposure(at).max(1e-9).sqrt(),
-        false => worth_of(at),
+    let stacked = |at: &usize| {
+        let frame = worth_of(at);
+        if by_stars {
+            frame / exposure(at).max(1e-9).sqrt()
+        } else {
+            frame
+        }
     };
     let room = |at: &usize| {
         let sky = of(at).and_then(|c| c.sky_level_pct);

@@ -5,6 +5,10 @@ use super::{columns, compare, curves, recommend};
 use crate::verdict::testkit::{Calm, put};
 use crate::verdict::{Judged, Purpose};
 
+#[expect(
+    clippy::unnecessary_wraps,
+    reason = "what a column holds may be unknown"
+)]
 fn known(value: f64) -> Option<Value> {
     Some(Value {
         value,

@@ -8,6 +8,7 @@
 //! that spread, tabulated once a frame.
 
 use super::background::Mesh;
+use super::long;
 use super::profile::{self, Fitted, Free, Ground, Trailed};
 use super::shape::{Moments, Shape};
 use super::spread::{MOST_WINGS, Spread};
@@ -62,6 +63,9 @@ struct Line {
 pub(super) struct Lens {
     /// A star at rest.
     pub(super) spread: Spread,
+    /// By how much the middle length that moments give would change were κ off by its own standard
+    /// error, px: common to all stars, so their scatter does not show it.
+    pub(super) doubt_px: f64,
     lines: Vec<Line>,
 }
 
@@ -87,8 +91,13 @@ impl Lens {
             .map(|shape| Speaker::new(shape, &gaussian))
             .collect();
         if speakers.len() < LEAST_SPEAKERS {
-            return gaussian;
+            let doubt_px = gaussian.apart(&Self::with(PRIOR, shapes), shapes);
+            return Self {
+                doubt_px,
+                ..gaussian
+            };
         }
+        let mut known = 0.0;
         let (mut wings, mut spread) = (FIRST_WINGS, Spread::new(FIRST_WINGS));
         for round in 0..8 {
             let before = wings;
@@ -113,6 +122,7 @@ impl Lens {
                     information += i;
                 }
             }
+            known = information;
             pull -= wings / (PRIOR * PRIOR);
             // The likelihood is far from a parabola at first: short steps there.
             let most = if round < 3 { 0.15 } else { 0.05 };
@@ -122,7 +132,30 @@ impl Lens {
                 break;
             }
         }
-        Self::with(wings, shapes)
+        let mut lens = Self::with(wings, shapes);
+        let off = known.max(PRIOR.powi(-2)).sqrt().recip();
+        let side = if wings + off > MOST_WINGS { -off } else { off };
+        lens.doubt_px = lens.apart(&Self::with(wings + side, shapes), shapes);
+        lens
+    }
+
+    /// Middle difference of the lengths that two lenses read of these moments, px; none where
+    /// profiles are fitted, whose ends lie where they lie.
+    fn apart(&self, other: &Self, shapes: &[Shape]) -> f64 {
+        let length = |lens: &Self, shape: &Shape| lens.read(shape.moments).trail.length_px();
+        let mut apart: Vec<f64> = shapes
+            .iter()
+            .map(|shape| {
+                let here = length(self, shape);
+                let is_short = here * here < long::LONG.powi(2) * shape.moments.axes().1;
+                if is_short {
+                    (here - length(other, shape)).abs()
+                } else {
+                    0.0
+                }
+            })
+            .collect();
+        median(&mut apart).unwrap_or(0.0)
     }
 
     /// The lens with these wings and a scale as its stars' own.
@@ -150,7 +183,11 @@ impl Lens {
                 light: spread.whole_light(scale, length, (a, b)),
             });
         }
-        Self { spread, lines }
+        Self {
+            spread,
+            doubt_px: 0.0,
+            lines,
+        }
     }
 
     /// L, px, of a trail whose moments settle at these along and across, px².

@@ -12,7 +12,7 @@ use super::types::StarErrors;
 use crate::frame::Samples;
 
 /// Trails longer than this many σ of the core are fitted.
-const LONG: f64 = 6.5;
+pub(super) const LONG: f64 = 6.5;
 
 /// Most trails fitted in a frame, …
 const MOST_FITS: usize = 200;

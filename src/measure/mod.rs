@@ -200,7 +200,16 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     out.field = field::field_map(&used_stars, size);
     let (map, models) = field::map_and_models(&used_stars, size);
     out.models = models;
-    out.trail = map.as_ref().map(|map| map.values(&used_stars, size));
+    out.trail = map.as_ref().map(|map| {
+        let mut trail = map.values(&used_stars, size);
+        // Where there is no trail, wings cannot make it longer.
+        if trail.length_px > 0.0 {
+            let doubt = shaped.lens_doubt_px;
+            trail.length_error_px = trail.length_error_px.hypot(doubt);
+            trail.centre_error_px = trail.centre_error_px.hypot(doubt);
+        }
+        trail
+    });
     (out.fwhm_px, out.elongation) = stars::width_and_elongation(&used, map.as_ref());
     if out.star_count == 0 {
         out.remarks.push("No stars stand out from the sky.".into());

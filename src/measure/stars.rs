@@ -52,6 +52,8 @@ pub(super) struct Shaped {
     pub(super) too_wide: usize,
     /// Detections that turned out to be parts of others.
     pub(super) repeats: usize,
+    /// What the lens's shape, as far as it is known, leaves open of the frame's trail, px.
+    pub(super) lens_doubt_px: f64,
     /// Detections whose shape was tried.
     pub(super) tried: usize,
 }
@@ -109,6 +111,7 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         .map(|(shape, _)| *shape)
         .collect();
     let lens = Lens::learn(samples, mesh, noise, &good);
+    shaped.lens_doubt_px = lens.doubt_px;
     let mut allowance = long::Allowance::full();
     shaped.stars = found
         .iter()

@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use crate::engine::{Effect, Existing, OpenRequest};
+use crate::engine::{CameraKey, Effect, Existing, OpenRequest, Supplied};
+use crate::sky::Site;
 use crate::verdict::Purpose;
 
 use super::action::Action;
@@ -17,6 +18,20 @@ impl Model {
         self.want_crops(&mut effects);
         self.want_picture(&mut effects);
         effects
+    }
+
+    fn supply(&mut self, camera: CameraKey, supplied: Supplied, effects: &mut Vec<Effect>) {
+        if let Some(night) = &mut self.night {
+            night.supplied.insert(camera.clone(), supplied);
+            effects.push(Effect::Supply { camera, supplied });
+        }
+    }
+
+    fn keep_site(&mut self, site: Option<Site>, effects: &mut Vec<Effect>) {
+        if let Some(night) = &mut self.night {
+            night.usual_site = site;
+        }
+        effects.push(Effect::KeepSite(site));
     }
 
     fn change(&mut self, action: Action, effects: &mut Vec<Effect>) {
@@ -71,18 +86,8 @@ impl Model {
             Action::ToggleFrameFills => {
                 self.frame_fills = !self.frame_fills && self.night.is_some();
             }
-            Action::Supply(camera, supplied) => {
-                if let Some(night) = &mut self.night {
-                    night.supplied.insert(camera.clone(), supplied);
-                    effects.push(Effect::Supply { camera, supplied });
-                }
-            }
-            Action::KeepSite(site) => {
-                if let Some(night) = &mut self.night {
-                    night.usual_site = site;
-                }
-                effects.push(Effect::KeepSite(site));
-            }
+            Action::Supply(camera, supplied) => self.supply(camera, supplied, effects),
+            Action::KeepSite(site) => self.keep_site(site, effects),
             Action::KeepSkyOffset(optics, mag) => {
                 effects.push(Effect::KeepSkyOffset { optics, mag });
             }

@@ -61,8 +61,8 @@ impl Tilt {
     /// Source: Meeus, ch. 22.
     pub(super) fn at(t: f64) -> Self {
         let node = (125.044_52 - 1_934.136_261 * t).to_radians();
-        let sun = 2.0 * (280.4665 + 36_000.7698 * t).to_radians();
-        let moon = 2.0 * (218.3165 + 481_267.8813 * t).to_radians();
+        let sun = 2.0 * (280.4665 + 36_000.769_8 * t).to_radians();
+        let moon = 2.0 * (218.3165 + 481_267.881_3 * t).to_radians();
         let longitude =
             -17.20 * node.sin() - 1.32 * sun.sin() - 0.23 * moon.sin() + 0.21 * (2.0 * node).sin();
         let tilt =

@@ -142,7 +142,7 @@ pub(super) fn fit_errors(fit: &Fitted, fwhm_px: f64) -> StarErrors {
 ///
 /// They are the normal equations of a least-squares Gaussian, whose covariance in even noise is in
 /// closed form: with ν the signal-to-noise, ln a and ln b each to √2/ν, the flux to √2/ν, the place to
-/// √2 a/ν along, the angle to 2ab/((a² − b²)ν). `photon` (profile::Ground) adds the star's own light.
+/// √2 a/ν along, the angle to 2ab/((a² − b²)ν). `photon` (`profile::Ground`) adds the star's own light.
 pub(super) fn moment_errors(
     lens: &Lens,
     shape: &Shape,

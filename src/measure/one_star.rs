@@ -93,9 +93,9 @@ fn bound(case: Case, angle_deg: f64) -> (f64, f64) {
     for (at, &value) in middle.iter().enumerate() {
         if value > 0.0 && counts(case.mosaic, at) {
             let variance = sky + flux * value;
-            for i in 0..6 {
-                for j in 0..6 {
-                    information[i][j] += flux * flux * slopes[i][at] * slopes[j][at] / variance;
+            for (line, a) in information.iter_mut().zip(&slopes) {
+                for (cell, b) in line.iter_mut().zip(&slopes) {
+                    *cell += flux * flux * a[at] * b[at] / variance;
                 }
             }
         }

@@ -285,11 +285,12 @@ fn look(
             round.taken += (left * left - above * above) / (ground.noise * ground.noise).max(1e-30);
             round.samples += 1;
             // One half of the matrix; `mirror` fills the other.
-            for i in 0..PARAMETERS {
-                let weighted = weight * gradient[i];
-                round.right[i] += weighted * left;
-                for j in 0..=i {
-                    round.normal[i][j] += weighted * gradient[j];
+            let lines = round.normal.iter_mut().zip(&mut round.right);
+            for (i, ((line, right), &a)) in lines.zip(&gradient).enumerate() {
+                let weighted = weight * a;
+                *right += weighted * left;
+                for (cell, &b) in line.iter_mut().zip(&gradient).take(i + 1) {
+                    *cell += weighted * b;
                 }
             }
             if let Some((winged, step)) = &winged {
@@ -308,9 +309,10 @@ fn look(
 
 /// The upper half of a symmetric matrix from its lower.
 fn mirror(normal: &mut [[f64; PARAMETERS]; PARAMETERS]) {
-    for i in 0..PARAMETERS {
-        for j in i + 1..PARAMETERS {
-            normal[i][j] = normal[j][i];
+    let lower = *normal;
+    for (i, line) in normal.iter_mut().enumerate() {
+        for (cell, below) in line.iter_mut().zip(&lower).skip(i + 1) {
+            *cell = below[i];
         }
     }
 }

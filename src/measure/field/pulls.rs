@@ -3,7 +3,7 @@
 //! The estimate is White's (1980, Econometrica 48, 817): a star's weight times what the map leaves of
 //! it, carried to the number asked for, squared and summed. It is right too where stars scatter more
 //! along a trail than across, or by more than their weights know. Each pull is as it would be had the
-//! star no say itself (the jackknife; MacKinnon & White 1985, J. Econometrics 29, 305).
+//! star no say itself (the jackknife; `MacKinnon` & White 1985, J. Econometrics 29, 305).
 
 use super::{Datum, Form};
 use crate::base::Spin2;

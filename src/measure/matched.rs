@@ -259,9 +259,7 @@ fn peaks(
         let least = 0.7 * level(trail.length_px());
         patch.note_peaks(margin, &line, (own.0, white), least, &work.patch, &mut out);
     }
-    std::fs::remove_file("/tmp/dump_p.txt").ok();
     let tied = median(&mut ties).unwrap_or(1.0).max(0.5) as f32;
-    std::fs::write("/tmp/dump_t.txt", format!("{tied} {ties:?}")).ok();
     for peak in &mut out {
         peak.significance /= tied;
         peak.rise /= tied;

@@ -36,7 +36,7 @@ fn turned(seed: u64, pole: (f64, f64), turn: f64) -> (super::FrameMeasure, Vec<[
         &exposed(&frame, false, &mut random),
         &mut Scratch::default(),
     );
-    let rows = got.stars.iter().filter(is_used).map(|s| {
+    let rows = got.stars.iter().filter(|s| is_used(s)).map(|s| {
         let (dx, dy) = (f64::from(s.x_px) - pole.0, f64::from(s.y_px) - pole.1);
         let arc = turn * dx.hypot(dy);
         let angle = (-dx).atan2(-dy).to_degrees();

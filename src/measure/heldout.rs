@@ -310,7 +310,7 @@ pub(super) fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> S
 }
 
 /// Whether this star went into the frame's shape.
-pub(super) fn is_used(star: &&Star) -> bool {
+pub(super) fn is_used(star: &Star) -> bool {
     let f = star.flags;
     star.snr >= 10.0 && !f.clipped && !f.at_edge && !f.unsettled
 }
@@ -330,7 +330,7 @@ struct Row {
 
 fn row(made: &Made, got: &FrameMeasure) -> Option<Row> {
     let trail = got.trail?;
-    let used: Vec<&Star> = got.stars.iter().filter(is_used).collect();
+    let used: Vec<&Star> = got.stars.iter().filter(|s| is_used(s)).collect();
     let mut lengths: Vec<f64> = used
         .iter()
         .map(|s| made.motion.trail((f64::from(s.x_px), f64::from(s.y_px))).0)

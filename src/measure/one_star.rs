@@ -139,7 +139,7 @@ fn look(case: Case, flux: f64, frames: u64, first: u64) -> Seen {
             let near = got
                 .stars
                 .iter()
-                .filter(is_used)
+                .filter(|s| is_used(s))
                 .min_by(|a, b| off(a).total_cmp(&off(b)));
             let Some(star) = near.filter(|s| off(s) < 3.0) else {
                 continue;

@@ -56,6 +56,10 @@ struct Datum {
 
 /// How a map is made.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a frame has a handful, and one that stays"
+)]
 enum Form {
     Polynomial(Polynomial),
     Turning(Turning),

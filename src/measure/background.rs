@@ -5,7 +5,7 @@
 //! to the median; a gradient passes.
 
 use super::clip::{Clipped, clipped};
-use super::greens;
+use super::{greens, lanes};
 use crate::frame::{Light, Samples};
 
 /// About how many samples of a tile are looked at: the mean is then good to σ/30.
@@ -78,6 +78,24 @@ impl Mesh {
         }
     }
 
+    /// The level in the middle of a tile.
+    pub(super) fn middle(&self, tile: Tile) -> f32 {
+        let middle = |from: usize, to: usize| (from + to) as f64 / 2.0;
+        self.at(middle(tile.x0, tile.x1), middle(tile.y0, tile.y1)) as f32
+    }
+
+    /// How many rows to step so that about [`SAMPLES_PER_TILE`] true samples of a tile are seen;
+    /// odd, so that both kinds of row of a mosaic are.
+    pub(super) fn row_stride(&self, density: f64) -> usize {
+        let samples = (self.width * self.height / (self.cols * self.rows)) as f64 * density;
+        let stride = (samples / SAMPLES_PER_TILE) as usize;
+        if stride < 3 {
+            1
+        } else {
+            stride - (stride + 1) % 2
+        }
+    }
+
     /// Index of the tile that holds (`x`, `y`) px.
     pub(super) fn tile_at(&self, x: f64, y: f64) -> usize {
         let along = |at: f64, length: usize, tiles: usize| {
@@ -119,39 +137,13 @@ impl Mesh {
         &self,
         samples: &Samples,
         y: usize,
-        knots: &mut Vec<f32>,
+        sky: &mut SkyRows,
         out: &mut [f32],
     ) {
         let (row, part_y) = place(y as f64, self.height, self.rows);
-        let below = (row + 1).min(self.rows - 1);
-        knots.clear();
-        knots.extend((0..self.cols).map(|col| {
-            let level = |r: usize| self.levels.get(r * self.cols + col).copied().unwrap_or(0.0);
-            level(row) + (level(below) - level(row)) * part_y as f32
-        }));
+        sky.lie_between(self, row, (row + 1).min(self.rows - 1));
         let values = samples.green.row(y);
-        let pitch = self.width as f64 / self.cols as f64;
-        let mut start = 0;
-        // Segment i runs from the centre of tile i − 1 to that of tile i; flat at both ends.
-        for i in 0..=self.cols {
-            let end = if i == self.cols {
-                self.width
-            } else {
-                (((i as f64 + 0.5) * pitch - 0.5).ceil() as usize).clamp(start, self.width)
-            };
-            let knot = |k: usize| knots.get(k.min(self.cols - 1)).copied().unwrap_or(0.0);
-            let (left, right) = (knot(i.saturating_sub(1)), knot(i));
-            let slope = (right - left) / pitch as f32;
-            let from_centre = (start as f64 - ((i as f64 - 0.5) * pitch - 0.5)) as f32;
-            let base = left + slope * from_centre;
-            if let (Some(values), Some(out)) = (values.get(start..end), out.get_mut(start..end)) {
-                for (k, (out, &value)) in out.iter_mut().zip(values).enumerate() {
-                    let above = value - (base + slope * k as f32);
-                    *out = if above.abs() <= f32::MAX { above } else { 0.0 };
-                }
-            }
-            start = end;
-        }
+        lanes::subtract_sky(values, &sky.level, &sky.rise, part_y as f32, out);
     }
 
     /// Puts the levels through a 3 × 3 median (fewer at the rim).
@@ -174,6 +166,47 @@ impl Mesh {
                     *level = 0.5 * (low + high);
                 }
             }
+        }
+    }
+}
+
+/// The sky sample by sample along the middles of two rows of tiles; reused from row to row.
+#[derive(Debug, Default)]
+pub(super) struct SkyRows {
+    /// The levels of both rows of tiles that the rest was made from.
+    knots: (Vec<f32>, Vec<f32>),
+    /// Along the middle of the upper row.
+    level: Vec<f32>,
+    /// From there to the middle of the lower.
+    rise: Vec<f32>,
+}
+
+impl SkyRows {
+    /// Makes these rows of `mesh` the two, unless they are already.
+    fn lie_between(&mut self, mesh: &Mesh, upper: usize, lower: usize) {
+        let knots = |row: usize| {
+            let span = row * mesh.cols..(row + 1) * mesh.cols;
+            mesh.levels.get(span).unwrap_or_default()
+        };
+        let (upper, lower) = (knots(upper), knots(lower));
+        if self.knots.0 == upper && self.knots.1 == lower && self.level.len() == mesh.width {
+            return;
+        }
+        self.knots.0.clear();
+        self.knots.0.extend_from_slice(upper);
+        self.knots.1.clear();
+        self.knots.1.extend_from_slice(lower);
+        self.level.clear();
+        self.rise.clear();
+        for x in 0..mesh.width {
+            let (col, part) = place(x as f64, mesh.width, mesh.cols);
+            let along = |knots: &[f32]| {
+                let knot = |col: usize| knots.get(col.min(mesh.cols - 1)).copied().unwrap_or(0.0);
+                knot(col) + (knot(col + 1) - knot(col)) * part as f32
+            };
+            let level = along(upper);
+            self.level.push(level);
+            self.rise.push(along(lower) - level);
         }
     }
 }
@@ -209,15 +242,15 @@ pub(super) fn step_at(samples: &Samples, level: f32) -> f32 {
 pub(super) fn first_mesh(
     samples: &Samples,
     values: &mut Vec<f32>,
-    starters: &mut Vec<f32>,
+    starters: &mut Vec<i32>,
 ) -> Mesh {
     let mut mesh = Mesh::over(samples.green.width(), samples.green.height());
     let mut levels = Vec::with_capacity(mesh.cols * mesh.rows);
-    let density = greens::density(samples.layout);
+    let stride = mesh.row_stride(greens::density(samples.layout));
     for row in 0..mesh.rows {
         for col in 0..mesh.cols {
             let tile = mesh.tile(col, row);
-            let found = tile_level(samples, tile, density, values, starters);
+            let found = tile_level(samples, tile, stride, values, starters);
             levels.push(found.map(|c| c.mean));
         }
     }
@@ -226,38 +259,17 @@ pub(super) fn first_mesh(
     mesh
 }
 
-/// How many rows to step so that about [`SAMPLES_PER_TILE`] samples are seen; odd in a mosaic, so
-/// that both kinds of row are.
-pub(super) fn row_stride(tile: Tile, density: f64) -> usize {
-    let samples = ((tile.x1 - tile.x0) * (tile.y1 - tile.y0)) as f64 * density;
-    let stride = (samples / SAMPLES_PER_TILE) as usize;
-    if stride < 3 {
-        1
-    } else {
-        stride - (stride + 1) % 2
-    }
-}
-
 fn tile_level(
     samples: &Samples,
     tile: Tile,
-    density: f64,
+    stride: usize,
     values: &mut Vec<f32>,
-    starters: &mut Vec<f32>,
+    starters: &mut Vec<i32>,
 ) -> Option<Clipped> {
     values.clear();
-    for y in (tile.y0..tile.y1).step_by(row_stride(tile, density)) {
-        let row = samples.green.row(y);
-        for (first, step) in greens::columns(samples.layout, y, tile.x0) {
-            let Some(row) = row.get(first..tile.x1) else {
-                continue;
-            };
-            if step == 1 {
-                values.extend_from_slice(row);
-            } else {
-                values.extend(row.chunks(step).filter_map(<[f32]>::first));
-            }
-        }
+    for y in (tile.y0..tile.y1).step_by(stride) {
+        let span = tile.x0..tile.x1;
+        greens::extend(values, samples.layout, samples.green.row(y), y, span);
     }
     let level = values
         .iter()
@@ -349,7 +361,9 @@ mod tests {
             *value = f32::NAN;
         }
         let mut out = vec![9.0; 320];
-        mesh.subtract_row(&samples, 77, &mut Vec::new(), &mut out);
+        let mut sky = SkyRows::default();
+        mesh.subtract_row(&samples, 20, &mut sky, &mut out);
+        mesh.subtract_row(&samples, 77, &mut sky, &mut out);
         assert!(out[5].abs() < f32::EPSILON);
         for x in [0, 3, 15, 16, 100, 319] {
             let want = f64::from(samples.green.row(77)[x]) - mesh.at(x as f64, 77.0);

@@ -4,6 +4,8 @@
 //! it is right on 8-bit files too. Cutting a Gaussian at ±3 σ takes 2.7 % off its variance; that is
 //! put back, so noise does not read low.
 
+use super::lanes::sums_within;
+
 /// Where samples are cut, in σ.
 const CUT: f32 = 3.0;
 
@@ -35,15 +37,20 @@ pub(super) struct Clipped {
 /// `step` is the least difference between two stored levels (0 when continuous): the cut never
 /// comes nearer than that, or a quantised sky would lose its neighbouring levels. `starters` is
 /// work space. NaN and infinities count as clipped.
-pub(super) fn clipped(values: &[f32], step: f32, starters: &mut Vec<f32>) -> Option<Clipped> {
+pub(super) fn clipped(values: &[f32], step: f32, starters: &mut Vec<i32>) -> Option<Clipped> {
     starters.clear();
     let stride = values.len().div_ceil(STARTERS).max(1);
-    starters.extend(values.iter().step_by(stride).filter(|v| v.is_finite()));
+    let orders = |&value: &f32| value.is_finite().then(|| order_of(value));
+    starters.extend(values.iter().step_by(stride).filter_map(orders));
     if starters.is_empty() {
-        starters.extend(values.iter().filter(|v| v.is_finite()));
+        starters.extend(values.iter().filter_map(orders));
     }
-    starters.sort_unstable_by(f32::total_cmp);
-    let at = |q: f64| starters.get((q * starters.len() as f64) as usize).copied();
+    // Whole numbers sort several times faster than floats.
+    starters.sort_unstable();
+    let at = |q: f64| {
+        let rank = (q * starters.len() as f64) as usize;
+        starters.get(rank).copied().map(value_of)
+    };
     let mut mean = at(0.5)?;
     let mut sigma = (at(0.75)? - at(0.25)?) / 1.349;
     let nearest = 1.2 * step;
@@ -75,42 +82,15 @@ pub(super) fn clipped(values: &[f32], step: f32, starters: &mut Vec<f32>) -> Opt
     Some(Clipped { mean, sigma, count })
 }
 
-struct Sums {
-    count: f32,
-    first: f32,
-    second: f32,
+/// A whole number that stands in the same order as a finite value does.
+fn order_of(value: f32) -> i32 {
+    let bits = value.to_bits().cast_signed();
+    bits ^ ((bits >> 31).cast_unsigned() >> 1).cast_signed()
 }
 
-/// Running sums kept side by side, so that the compiler may use wide registers.
-const LANES: usize = 8;
-
-/// Sums of 1, d and d² over the values with |d| ≤ `reach`, d their distance from `centre`.
-fn sums_within(values: &[f32], centre: f32, reach: f32) -> Sums {
-    let mut count = [0.0_f32; LANES];
-    let mut first = [0.0_f32; LANES];
-    let mut second = [0.0_f32; LANES];
-    let chunks = values.chunks_exact(LANES);
-    // The rest of a chunk is padded with what no reach takes in.
-    let mut last = [f32::NAN; LANES];
-    for (slot, &value) in last.iter_mut().zip(chunks.remainder()) {
-        *slot = value;
-    }
-    for chunk in chunks.chain(std::iter::once(last.as_slice())) {
-        let sums = count.iter_mut().zip(&mut first).zip(&mut second);
-        for (((count, first), second), &value) in sums.zip(chunk) {
-            let d = value - centre;
-            let inside = d.abs() <= reach;
-            let d = if inside { d } else { 0.0 };
-            *count += if inside { 1.0 } else { 0.0 };
-            *first += d;
-            *second += d * d;
-        }
-    }
-    Sums {
-        count: count.iter().sum(),
-        first: first.iter().sum(),
-        second: second.iter().sum(),
-    }
+/// The value of an [`order_of`].
+fn value_of(order: i32) -> f32 {
+    f32::from_bits((order ^ ((order >> 31).cast_unsigned() >> 1).cast_signed()).cast_unsigned())
 }
 
 #[cfg(test)]

@@ -18,6 +18,28 @@ pub(super) fn columns(
         .map(move |x| (x, period))
 }
 
+/// Adds the true samples of row `y` in the columns `span` to `values`, in the order of [`columns`].
+pub(super) fn extend(
+    values: &mut Vec<f32>,
+    layout: GreenLayout,
+    row: &[f32],
+    y: usize,
+    span: std::ops::Range<usize>,
+) {
+    for (first, step) in columns(layout, y, span.start) {
+        let row = row.get(first..span.end).unwrap_or_default();
+        match step {
+            1 => values.extend_from_slice(row),
+            2 => {
+                let (pairs, rest) = row.as_chunks();
+                values.extend(pairs.iter().map(|[value, _]| *value));
+                values.extend(rest);
+            }
+            _ => values.extend(row.iter().step_by(step)),
+        }
+    }
+}
+
 /// Share of samples that were truly taken.
 pub(super) fn density(layout: GreenLayout) -> f64 {
     match layout {
@@ -49,10 +71,21 @@ mod tests {
     fn bayer_rows_alternate() {
         assert_eq!(columns(BAYER, 0, 4).collect::<Vec<_>>(), [(5, 2)]);
         assert_eq!(columns(BAYER, 1, 4).collect::<Vec<_>>(), [(4, 2)]);
-        assert_eq!(
-            columns(GreenLayout::Every, 1, 4).collect::<Vec<_>>(),
-            [(4, 1)]
-        );
+        let row = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0];
+        let taken = |layout, y, span| {
+            let mut values = Vec::new();
+            extend(&mut values, layout, &row, y, span);
+            values
+        };
+        assert_eq!(taken(BAYER, 0, 2..7), [3.0, 5.0]);
+        assert_eq!(taken(BAYER, 1, 2..7), [2.0, 4.0, 6.0]);
+        assert_eq!(taken(GreenLayout::Every, 1, 2..5), [2.0, 3.0, 4.0]);
+        let three = GreenLayout::Mosaic {
+            width: 3,
+            height: 1,
+            green: 0b011,
+        };
+        assert_eq!(taken(three, 0, 0..7), [0.0, 3.0, 6.0, 1.0, 4.0]);
         assert!((density(BAYER) - 0.5).abs() < 1e-12);
     }
 }

@@ -4,8 +4,8 @@
 //! what `night` needs to derive final values without decoding again: sky by cell, the field map
 //! and up to 400 stars. Verdicts, other frames and files do not belong here.
 //!
-//! The stages, in order: saturation, the sky's mesh (background), what stands out of it together
-//! with sky and noise beside it (detect), objects (blobs), the ground, streaks, hot pixels, sky values, shapes, trails, the
+//! The stages, in order: the sky's mesh (background), what stands out of it together with
+//! saturation, sky and noise (detect), objects (blobs), the ground, streaks, hot pixels, sky values, shapes, trails, the
 //! field map and the frame's values from it.
 
 mod background;
@@ -16,9 +16,11 @@ mod detect;
 mod doubles;
 mod fair;
 pub mod field;
+mod filter;
 mod greens;
 mod ground;
 mod hot;
+mod lanes;
 mod lens;
 mod long;
 mod matched;
@@ -61,7 +63,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 13;
+pub const MEASURE_VERSION: u32 = 14;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -85,7 +87,7 @@ const PEAK_RATE: f64 = 0.022;
 #[derive(Debug, Default)]
 pub struct Scratch {
     values: Vec<f32>,
-    starters: Vec<f32>,
+    starters: Vec<i32>,
     strip: detect::Strip,
     found: detect::Found,
     flood: blobs::Flood,
@@ -102,16 +104,16 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         out.remarks.push("The frame has no pixels.".into());
         return out;
     }
-    let (clipped, lost) = saturation::clipped_and_lost(samples);
-    out.saturated_pct = 100.0 * clipped;
-    if lost > 0 {
-        out.remarks
-            .push(format!("{lost} samples are not numbers and were left out."));
-    }
-
     let mut mesh = background::first_mesh(samples, &mut scratch.values, &mut scratch.starters);
     let found = &mut scratch.found;
-    detect::find(samples, &mesh, &mut scratch.strip, found);
+    let counts = detect::find(samples, &mesh, &mut scratch.strip, found);
+    out.saturated_pct = 100.0 * counts.clipped_share();
+    if counts.lost > 0 {
+        out.remarks.push(format!(
+            "{} samples are not numbers and were left out.",
+            counts.lost
+        ));
+    }
     // The mesh again with the stars out.
     let corrections: Vec<Option<f32>> = found.sky.iter().map(|t| t.map(|c| c.mean)).collect();
     let corrections = background::fill(corrections, mesh.cols, mesh.rows);

@@ -1,6 +1,6 @@
 //! One tile of a pair: sums over the difference and the sum of both frames, and what they tell.
 
-use super::background::{Mesh, Tile};
+use super::background::{Mesh, SkyRows, Tile};
 use super::pair::{PairOf, true_columns};
 use crate::base::Estimate;
 use crate::frame::Samples;
@@ -147,7 +147,7 @@ pub(super) struct TileWork<'a> {
     meshes: (&'a Mesh, &'a Mesh),
     masked: &'a [bool],
     above: (Vec<f32>, Vec<f32>),
-    knots: Vec<f32>,
+    sky: SkyRows,
     /// Bounds of the tile that is loaded.
     pub(super) bounds: Tile,
     difference: Vec<f32>,
@@ -170,7 +170,7 @@ impl<'a> TileWork<'a> {
             meshes,
             masked,
             above: (Vec::new(), Vec::new()),
-            knots: Vec::new(),
+            sky: SkyRows::default(),
             bounds: Tile {
                 x0: 0,
                 x1: 0,
@@ -195,7 +195,7 @@ impl<'a> TileWork<'a> {
         ] {
             above.resize(size, 0.0);
             for (y, out) in (bounds.y0..).zip(above.chunks_exact_mut(width)) {
-                mesh.subtract_row(samples, y, &mut self.knots, out);
+                mesh.subtract_row(samples, y, &mut self.sky, out);
             }
         }
     }

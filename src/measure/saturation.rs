@@ -1,35 +1,61 @@
 //! How much of the frame is clipped.
 
-use super::greens;
-use crate::frame::Samples;
+use super::lanes;
+use crate::frame::{GreenLayout, Samples};
 
-/// Share of true samples at or above the clip level, and how many samples are no numbers.
-pub(super) fn clipped_and_lost(samples: &Samples) -> (f64, usize) {
-    let (mut seen, mut clipped, mut lost) = (0_usize, 0_usize, 0_usize);
-    let clip = samples.clip_level;
-    let plane = &samples.green;
-    for y in 0..plane.height() {
-        let row = plane.row(y);
-        for (first, step) in greens::columns(samples.layout, y, 0) {
-            let mut count = |value: f32| {
-                clipped += usize::from(value >= clip);
-                lost += usize::from(!value.is_finite());
-            };
-            let row = row.get(first..).unwrap_or_default();
-            seen += row.len().div_ceil(step);
-            for &value in row.iter().step_by(step) {
-                count(value);
-            }
+/// What has been counted so far of a frame's true samples.
+#[derive(Debug, Default)]
+pub(super) struct Counts {
+    /// How many samples are no numbers.
+    pub(super) lost: usize,
+    seen: usize,
+    clipped: usize,
+    /// For each row of the layout's pattern, 1 where a sample was truly taken and 0 elsewhere.
+    masks: Vec<Vec<u32>>,
+}
+
+impl Counts {
+    /// Nothing counted yet.
+    pub(super) fn over(samples: &Samples) -> Self {
+        let period = match samples.layout {
+            GreenLayout::Every => 1,
+            GreenLayout::Mosaic { height, .. } => usize::from(height.max(1)),
+        };
+        let mask = |y: usize| {
+            let places = 0..samples.green.width();
+            places
+                .map(|x| u32::from(samples.layout.is_green(x, y)))
+                .collect()
+        };
+        Self {
+            masks: (0..period).map(mask).collect(),
+            ..Self::default()
         }
     }
-    (clipped as f64 / seen.max(1) as f64, lost)
+
+    /// Counts row `y`.
+    pub(super) fn add_row(&mut self, samples: &Samples, y: usize) {
+        let Some(mask) = self.masks.get(y % self.masks.len().max(1)) else {
+            return;
+        };
+        let (clipped, lost) = lanes::count_clipped(samples.green.row(y), mask, samples.clip_level);
+        self.clipped += clipped as usize;
+        self.lost += lost as usize;
+        self.seen += mask.iter().map(|&one| one as usize).sum::<usize>();
+    }
+
+    /// Share of true samples at or above the clip level.
+    pub(super) fn clipped_share(&self) -> f64 {
+        self.clipped as f64 / self.seen.max(1) as f64
+    }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::greens;
     use super::*;
     use crate::base::Plane;
-    use crate::frame::{GreenLayout, Light};
+    use crate::frame::Light;
 
     #[test]
     fn counts_true_samples_only() {
@@ -42,9 +68,14 @@ mod tests {
             step: 0.0,
             hues: None,
         };
-        assert_eq!(clipped_and_lost(&samples), (3.0 / 8.0, 1));
+        let count = |samples: &Samples| {
+            let mut counts = Counts::over(samples);
+            (0..2).for_each(|y| counts.add_row(samples, y));
+            (counts.clipped_share(), counts.lost)
+        };
+        assert_eq!(count(&samples), (3.0 / 8.0, 1));
         // Green at (1, 0), (3, 0), (0, 1), (2, 1).
         samples.layout = greens::BAYER;
-        assert_eq!(clipped_and_lost(&samples), (0.25, 0));
+        assert_eq!(count(&samples), (0.25, 0));
     }
 }

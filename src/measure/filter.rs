@@ -99,6 +99,7 @@ mod tests {
             light: Light::Linear,
             clip_level: 1.0,
             step: 0.0,
+            hues: None,
         };
         let mesh = Mesh::over(width, height);
         let mut filtered = Filtered::default();

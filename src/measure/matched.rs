@@ -6,7 +6,7 @@
 //! is halved in size for it, which costs a few per cent of the signal and three quarters of the work,
 //! and a sum of 2ⁿ pixels along a line is n sums of two sums.
 
-use super::background::{Mesh, Tile};
+use super::background::{Mesh, SkyRows, Tile};
 use super::blobs::Blob;
 use super::clip::clipped;
 use super::fair;
@@ -56,7 +56,8 @@ pub(super) struct Work {
     patch: Vec<f32>,
     other: Vec<f32>,
     values: Vec<f32>,
-    starters: Vec<f32>,
+    starters: Vec<i32>,
+    sky: SkyRows,
 }
 
 /// A place where the matched plane stands out.
@@ -101,7 +102,7 @@ pub(super) fn look_again(
     let Some(guide) = guide(samples, mesh, noise, blobs) else {
         return;
     };
-    halve(samples, mesh, &mut work.halved, &mut work.values);
+    halve(samples, mesh, &mut work.halved, &mut work.sky);
     let peaks = peaks(mesh, noise, &guide, known, &level, work);
     let mut taken: Vec<(Peak, Spin2)> = Vec::new();
     let mut rows = Rows::new(mesh.height);
@@ -195,15 +196,15 @@ fn guide(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob]) -> Option
 }
 
 /// Means of two by two pixels above the sky, row order.
-fn halve(samples: &Samples, mesh: &Mesh, halved: &mut Vec<f32>, knots: &mut Vec<f32>) {
+fn halve(samples: &Samples, mesh: &Mesh, halved: &mut Vec<f32>, sky: &mut SkyRows) {
     let (cols, rows) = (mesh.width / 2, mesh.height / 2);
     halved.clear();
     halved.reserve(cols * rows);
     let mut upper = vec![0.0; mesh.width];
     let mut lower = vec![0.0; mesh.width];
     for row in 0..rows {
-        mesh.subtract_row(samples, 2 * row, knots, &mut upper);
-        mesh.subtract_row(samples, 2 * row + 1, knots, &mut lower);
+        mesh.subtract_row(samples, 2 * row, sky, &mut upper);
+        mesh.subtract_row(samples, 2 * row + 1, sky, &mut lower);
         let pairs = upper.chunks_exact(2).zip(lower.chunks_exact(2));
         halved.extend(pairs.map(|(a, b)| 0.25 * (a[0] + a[1] + b[0] + b[1])));
     }

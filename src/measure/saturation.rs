@@ -10,8 +10,9 @@ pub(super) struct Counts {
     pub(super) lost: usize,
     seen: usize,
     clipped: usize,
-    /// For each row of the layout's pattern, 1 where a sample was truly taken and 0 elsewhere.
-    masks: Vec<Vec<u32>>,
+    /// For each row of the layout's pattern, 1 where a sample was truly taken and 0 elsewhere, and
+    /// the sum of that.
+    masks: Vec<(Vec<u32>, usize)>,
 }
 
 impl Counts {
@@ -22,10 +23,10 @@ impl Counts {
             GreenLayout::Mosaic { height, .. } => usize::from(height.max(1)),
         };
         let mask = |y: usize| {
-            let places = 0..samples.green.width();
-            places
-                .map(|x| u32::from(samples.layout.is_green(x, y)))
-                .collect()
+            let is_green = |x: usize| u32::from(samples.layout.is_green(x, y));
+            let mask: Vec<u32> = (0..samples.green.width()).map(is_green).collect();
+            let ones = mask.iter().sum::<u32>() as usize;
+            (mask, ones)
         };
         Self {
             masks: (0..period).map(mask).collect(),
@@ -35,13 +36,13 @@ impl Counts {
 
     /// Counts row `y`.
     pub(super) fn add_row(&mut self, samples: &Samples, y: usize) {
-        let Some(mask) = self.masks.get(y % self.masks.len().max(1)) else {
+        let Some((mask, ones)) = self.masks.get(y % self.masks.len().max(1)) else {
             return;
         };
         let (clipped, lost) = lanes::count_clipped(samples.green.row(y), mask, samples.clip_level);
         self.clipped += clipped as usize;
         self.lost += lost as usize;
-        self.seen += mask.iter().map(|&one| one as usize).sum::<usize>();
+        self.seen += ones;
     }
 
     /// Share of true samples at or above the clip level.

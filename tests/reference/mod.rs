@@ -1,3 +1,4 @@
 //! Numbers from outside the project, each with its source.
 
 mod heavens;
+mod open_image;

@@ -102,7 +102,7 @@ fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip) {
         let tile = mesh.tile(col, row);
         strip.values.clear();
         // Every second row and column: neighbours in the filtered plane say the same.
-        for line in strip.rows.filtered.chunks_exact(mesh.width).step_by(2) {
+        for line in strip.rows.smooth.chunks_exact(mesh.width).step_by(2) {
             let (pairs, rest) = line.get(tile.x0..tile.x1).unwrap_or_default().as_chunks();
             strip.values.extend(pairs.iter().map(|[first, _]| *first));
             strip.values.extend(rest);
@@ -131,7 +131,7 @@ fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip) {
 fn collect_runs(mesh: &Mesh, bounds: Tile, stride: usize, strip: &mut Strip, found: &mut Found) {
     let width = mesh.width;
     let first_run = found.runs.len();
-    for (line, y) in strip.rows.filtered.chunks_exact(width).zip(bounds.y0..) {
+    for (line, y) in strip.rows.smooth.chunks_exact(width).zip(bounds.y0..) {
         lanes::blocks_above(line, &strip.sigmas, FLOOR_SIGMA, &mut strip.bright);
         let mut open: Option<Run> = None;
         // Most blocks hold nothing.

@@ -14,7 +14,7 @@ const KERNEL_SIGMA: f64 = 1.2;
 #[derive(Debug, Default)]
 pub(super) struct Filtered {
     /// Rows of the strip through the kernel.
-    pub(super) filtered: Vec<f32>,
+    pub(super) smooth: Vec<f32>,
     /// Every `stride`th row of the strip above the sky, from the first on.
     pub(super) above: Vec<f32>,
     /// A row above the sky, with what the kernel needs on either side.
@@ -25,7 +25,7 @@ pub(super) struct Filtered {
 }
 
 impl Filtered {
-    /// Fills `filtered` for `rows` and `above` for every `stride`th of them, and counts what is
+    /// Fills `smooth` for `rows` and `above` for every `stride`th of them, and counts what is
     /// clipped in them. Outside the frame counts as sky.
     pub(super) fn fill(
         &mut self,
@@ -40,7 +40,7 @@ impl Filtered {
         self.line.clear();
         self.line.resize(width + 2 * RADIUS, 0.0);
         self.ring.resize(width * TAPS, 0.0);
-        self.filtered.resize(width * rows.len(), 0.0);
+        self.smooth.resize(width * rows.len(), 0.0);
         self.above.resize(width * rows.len().div_ceil(stride), 0.0);
         for i in 0..rows.len() + 2 * RADIUS {
             let y = (rows.start + i).checked_sub(RADIUS);
@@ -55,7 +55,7 @@ impl Filtered {
                         counts.add_row(samples, y);
                         let k = y - rows.start;
                         let kept = self.above.chunks_exact_mut(width).nth(k / stride);
-                        if let Some(kept) = kept.filter(|_| k % stride == 0) {
+                        if let Some(kept) = kept.filter(|_| k.is_multiple_of(stride)) {
                             kept.copy_from_slice(line);
                         }
                     }
@@ -63,7 +63,7 @@ impl Filtered {
                 }
             }
             let k = i.checked_sub(2 * RADIUS);
-            let out = k.and_then(|k| self.filtered.get_mut(k * width..(k + 1) * width));
+            let out = k.and_then(|k| self.smooth.get_mut(k * width..(k + 1) * width));
             if let Some(out) = out {
                 let row = |tap: usize| {
                     let slot = (i + 1 + tap) % TAPS * width;
@@ -107,7 +107,7 @@ mod tests {
         let mut whole = Vec::new();
         for rows in [0..16, 16..30] {
             filtered.fill(&samples, &mesh, rows.clone(), 3, &mut counts);
-            whole.extend_from_slice(&filtered.filtered);
+            whole.extend_from_slice(&filtered.smooth);
             for (i, row) in filtered.above.chunks_exact(width).enumerate() {
                 assert_eq!(row, samples.green.row(rows.start + 3 * i));
             }

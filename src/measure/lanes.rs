@@ -66,9 +66,9 @@ pub(super) fn blocks_above(row: &[f32], levels: &[f32], times: f32, out: &mut Ve
         row.chunks(BLOCK)
             .zip(levels.chunks(BLOCK))
             .map(|(row, levels)| {
-                row.iter()
-                    .zip(levels)
-                    .fold(false, |any, (value, level)| any | (*value > times * level))
+                row.iter().zip(levels).fold(0, |any, (value, level)| {
+                    any | u32::from(*value > times * level)
+                }) != 0
             }),
     );
 }

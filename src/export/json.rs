@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
 use serde_json::{Value, json};
 
+use super::camera;
 use super::columns::{COLUMNS, Cell, SKY_COLOUR, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
@@ -12,7 +13,7 @@ use crate::night::{Heavens, Place, TimeSpan};
 use crate::verdict::{Event, Finding};
 
 /// Writes the table as one JSON object: `frames` with the names of the CSV (null where there is no
-/// value), `site` and `sun_and_moon` (null when place or zone are not known), `findings`, `events` and `next_time` (one entry a
+/// value), `site` and `sun_and_moon` (null when place or zone are not known), `camera` (what pairs of frames tell of it at each setting), `findings`, `events` and `next_time` (one entry a
 /// set).
 ///
 /// # Errors
@@ -39,7 +40,7 @@ impl Serialize for Whole<'_> {
         let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
         let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
         let events: Vec<Value> = judged.events.iter().map(|e| event(e, &name)).collect();
-        let mut map = serializer.serialize_map(Some(8))?;
+        let mut map = serializer.serialize_map(Some(9))?;
         map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
         map.serialize_entry("purpose", &judged.purpose)?;
         map.serialize_entry("site", &self.table.night.place.map(site))?;
@@ -48,6 +49,7 @@ impl Serialize for Whole<'_> {
             &self.table.night.heavens.as_ref().map(heavens),
         )?;
         map.serialize_entry("frames", &Frames(self.table))?;
+        map.serialize_entry("camera", &camera::values(self.table))?;
         map.serialize_entry("findings", &findings)?;
         map.serialize_entry("events", &events)?;
         let next: Vec<Value> = self.next_time.iter().map(next_time).collect();

@@ -7,6 +7,7 @@
 pub mod columns;
 pub mod text;
 
+mod camera;
 mod json;
 mod lists;
 mod settings;

@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use super::camera;
 use super::table::Table;
 use crate::advice::{NextTime, SettingAdvice, outcome};
 use crate::chart::bands::bands;
@@ -39,6 +40,7 @@ pub fn summary(table: &Table<'_>, decisions: &Decisions, next_time: &[NextTime])
         lights(&mut text, table, which);
         findings(&mut text, table, which);
         outcome_lines(&mut text, table, which);
+        camera::lines(&mut text, table, which);
         if let Some(next) = next_time.get(which).filter(|n| !n.settings.is_empty()) {
             text.push_str("\nNext time\n");
             text.push_str(&next_time_table(next));

@@ -49,6 +49,8 @@ mod odd;
 #[cfg(test)]
 mod one_star;
 #[cfg(test)]
+mod pair_tests;
+#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod scene;

@@ -254,7 +254,10 @@ fn by_level(mut tiles: Vec<PairSums>) -> Vec<PairSums> {
         let variances: Vec<f64> = group.iter().map(PairSums::variance).collect();
         let (centre, sigma) = median_and_sigma(&variances).unwrap_or_default();
         let mut sum = PairSums::default();
-        let near = |tile: &&PairSums| (tile.variance() - centre).abs() <= WILD * sigma;
+        // The scatter of few tiles may by chance be far under what their samples make of it.
+        let near = |tile: &&PairSums| {
+            (tile.variance() - centre).abs() <= WILD * sigma.max(centre * tile.least_share())
+        };
         group.iter().filter(near).for_each(|tile| sum.add(tile));
         sum
     });

@@ -29,6 +29,7 @@ const LEAST_SAMPLES: usize = 200;
 /// taken off.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct PairSums {
+    tiles: f64,
     count: f64,
     levels: f64,
     dd: f64,
@@ -56,6 +57,7 @@ impl Products {
 
 impl PairSums {
     pub(super) fn add(&mut self, other: &Self) {
+        self.tiles += other.tiles;
         self.count += other.count;
         self.levels += other.levels;
         self.dd += other.dd;
@@ -71,9 +73,14 @@ impl PairSums {
         self.levels / self.count
     }
 
-    /// Variance of one sample, the light of unseen stars in it.
+    /// Variance of one sample, the light of unseen stars in it. Each tile's mean was taken off.
     pub(super) fn variance(&self) -> f64 {
-        0.5 * self.dd / (self.count - 1.0)
+        0.5 * self.dd / (self.count - self.tiles)
+    }
+
+    /// Standard error of [`Self::variance`] as a share of it, by the number of samples alone.
+    pub(super) fn least_share(&self) -> f64 {
+        (2.0 / self.count).sqrt()
     }
 
     /// Covariance of nearest neighbours over the variance of the difference.
@@ -104,7 +111,7 @@ impl PairSums {
         let variance = sum / self.count;
         Estimate {
             value: variance - tie,
-            error: variance * (2.0 / self.count).sqrt().hypot(self.tie_share()),
+            error: variance * self.least_share().hypot(self.tie_share()),
         }
     }
 
@@ -113,10 +120,10 @@ impl PairSums {
         match of {
             PairOf::Sky => self.untied(self.dd, self.tie(|near| near.dd)).times(0.5),
             PairOf::Dark => {
-                let variance = 0.5 * self.dd / self.count;
+                let variance = self.variance();
                 Estimate {
                     value: variance,
-                    error: variance * (2.0 / self.count).sqrt(),
+                    error: variance * self.least_share(),
                 }
             }
         }
@@ -311,6 +318,7 @@ impl<'a> TileWork<'a> {
         let wide = self.bounds.x1 - self.bounds.x0;
         let here = self.step((0, 0), wide);
         let mut sums = PairSums {
+            tiles: 1.0,
             count: here.count,
             dd: here.dd,
             ss: here.ss,

@@ -26,10 +26,15 @@ mod heavens;
 mod place;
 mod warnings;
 mod transfer;
+mod transfer_told;
 mod transfer_words;
 mod star_light;
 #[cfg(test)]
+mod star_light_tests;
+#[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod transfer_tests;
 #[cfg(test)]
 mod turn_tests;
 #[cfg(test)]

@@ -3,14 +3,16 @@
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-use super::matching::{Point, StarList, common_stars};
-use super::stars::{points, reach_px, turn_stars};
+use super::matching::{Point, common_stars};
+use super::stars::{points, reach_px};
 use super::turn::optics;
 use super::types::{Group, GroupStars, Night, Row, StarLight};
 use crate::base::Estimate;
 use crate::base::robust::{median, median_and_sigma};
 use crate::measure::Star;
+use crate::sky::Camera;
 use crate::sky::projection::Ray;
+use crate::sky::turning::{arc_deg, turned_by};
 
 /// Stars of a frame that are looked for in others.
 const MOST_STARS: usize = 400;
@@ -20,6 +22,9 @@ const MOST_FRAMES: usize = 12;
 
 /// A star belongs to a group that shows it in this share of its frames.
 const SEEN: f64 = 0.5;
+
+/// A match of this share of the stars needs no other try.
+const SURE: f64 = 0.5;
 
 /// Poles that are tried.
 const MOST_POLES: usize = 5;
@@ -122,14 +127,23 @@ impl Reference {
         let list = points(measure, MOST_STARS);
         let seconds = middle_s(row).zip(self.time_s).map(|(now, then)| now - then);
         let reach = reach_px(measure.width_px as f64);
-        let tries = self.predictions(night, group, seconds).into_iter();
-        let best = tries
-            .filter_map(|predicted| {
-                let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
-                Some((common_stars(&points, &list, reach)?, predicted))
-            })
-            .max_by_key(|(pairs, _)| pairs.len());
-        let (pairs, predicted) = best?;
+        let mut best: Option<Matched> = None;
+        for turn in Self::turns(night, group, seconds) {
+            let predicted = self.turned(turn.as_ref());
+            let points: Vec<Point> = predicted.iter().map(|(_, point)| *point).collect();
+            let Some(pairs) = common_stars(&points, &list, reach) else {
+                continue;
+            };
+            let is_sure = pairs.len() as f64 >= SURE * points.len() as f64;
+            let most = best.as_ref().map_or(0, |best| best.pairs.len());
+            if pairs.len() > most {
+                best = Some(Matched { pairs, predicted });
+            }
+            if is_sure {
+                break;
+            }
+        }
+        let Matched { pairs, predicted } = best?;
         let places: BTreeMap<(u64, u64), usize> = predicted
             .iter()
             .map(|(star, point)| (key(point.x_px, point.y_px), *star))
@@ -151,31 +165,60 @@ impl Reference {
         Some(found.collect())
     }
 
-    /// Where the stars may be after `seconds`, with their place in the reference: where they were,
-    /// and turned about each pole that is known, either way. The one that matches most is true: over
-    /// a short time a frame's own fit cannot always tell a pole from its opposite.
-    fn predictions(
-        &self,
-        night: &Night,
-        group: usize,
-        seconds: Option<f64>,
-    ) -> Vec<Vec<(usize, Point)>> {
-        let mut out = vec![self.stars.iter().copied().enumerate().collect()];
-        let Some((seconds, camera)) = seconds.zip(optics(night, group)) else {
-            return out;
-        };
-        for pole in poles(night, group) {
-            for pole in [pole, pole.map(|part| -part)] {
-                let one = |(index, star): (usize, &Point)| {
-                    let list = StarList::new(vec![*star]);
-                    let moved = turn_stars(&list, &camera, pole, seconds);
-                    moved.first().map(|point| (index, *point))
-                };
-                out.push(self.stars.iter().enumerate().filter_map(one).collect());
+    /// How the stars may have moved in `seconds`: turned about each pole that is known, either way,
+    /// or not at all (`None`). The one that matches most is true: over a short time a frame's own fit
+    /// cannot always tell a pole from its opposite.
+    fn turns(night: &Night, group: usize, seconds: Option<f64>) -> Vec<Option<Turn>> {
+        let mut turns = Vec::new();
+        if let Some((seconds, camera)) = seconds.zip(optics(night, group)) {
+            let angle = arc_deg(seconds).to_radians().sin_cos();
+            for pole in poles(night, group) {
+                turns.extend([pole, pole.map(|part| -part)].map(|pole| {
+                    Some(Turn {
+                        camera,
+                        pole,
+                        angle,
+                    })
+                }));
             }
         }
-        out
+        turns.push(None);
+        turns
     }
+
+    /// Where the stars are after a turn, with their place in the reference.
+    fn turned(&self, turn: Option<&Turn>) -> Vec<(usize, Point)> {
+        let one = |(index, star): (usize, &Point)| {
+            let Some(turn) = turn else {
+                return Some((index, *star));
+            };
+            let ray = turned_by(turn.camera.ray(star.x_px, star.y_px), turn.pole, turn.angle);
+            let (x_px, y_px) = turn.camera.pixel(ray)?;
+            Some((
+                index,
+                Point {
+                    x_px,
+                    y_px,
+                    ..*star
+                },
+            ))
+        };
+        self.stars.iter().enumerate().filter_map(one).collect()
+    }
+}
+
+/// The reference's stars where a turn takes them, by their place in the reference, and those that a
+/// frame shows there.
+struct Matched {
+    pairs: Vec<(Point, Point)>,
+    predicted: Vec<(usize, Point)>,
+}
+
+/// A turning of the sky through a camera; sine and cosine of the angle.
+struct Turn {
+    camera: Camera,
+    pole: Ray,
+    angle: (f64, f64),
 }
 
 /// Poles that the sky was found to turn about by groups of the same camera and lens, the largest

@@ -1,6 +1,5 @@
 //! Why photon transfer is missing or uncertain, in sentences.
 
-use crate::base::Estimate;
 use crate::measure::PairFault;
 use crate::measure::transfer::NoLine;
 
@@ -17,10 +16,6 @@ pub(super) const NO_DARKS: &str = "There are no two dark frames at this ISO, so 
     the sky's levels say of black; two frames with the cap on would tell it.";
 pub(super) const BLACK_UNKNOWN: &str =
     "The files do not tell which number is black; two dark frames would tell read noise.";
-pub(super) const READ_NOISE_LOST: &str = "Read noise is too small beside the sky's own noise to be \
-    told without dark frames.";
-pub(super) const READ_NOISE_HIDDEN: &str =
-    "Read noise is hidden by the rounding of the file's numbers.";
 
 pub(super) const fn of_sky_fault(fault: PairFault) -> &'static str {
     match fault {
@@ -64,7 +59,7 @@ pub(super) const fn of_no_line(why: NoLine) -> &'static str {
 /// `range` as fractions of full scale, `error` as a share of the gain.
 pub(super) fn no_range(range: (f64, f64), error: f64) -> String {
     format!(
-        "The sky is too even to tell the gain: its levels reach only from {:.1} to {:.1} % of full \
+        "The sky is too even to tell the gain: its levels reach only from {:.2} to {:.2} % of full \
          scale, and the gain would be known to {:.0} %. Dark frames or frames of another exposure \
          would tell it.",
         100.0 * range.0,
@@ -73,10 +68,6 @@ pub(super) fn no_range(range: (f64, f64), error: f64) -> String {
     )
 }
 
-pub(super) fn read_noise_unsure(read: Estimate) -> String {
-    format!(
-        "Without dark frames read noise is known only as {:.1} ± {:.1} electrons, too little to go \
-         by.",
-        read.value, read.error
-    )
+pub(super) fn read_noise_below(limit_e: f64) -> String {
+    format!("All that these frames tell of read noise is that it is under {limit_e:.1} electrons.")
 }

@@ -379,7 +379,7 @@ pub struct Group {
 
 /// The photon transfer of a camera at one ISO setting: how light becomes numbers, green pixels.
 ///
-/// From σ² = K·(μ − μ_dark) + σ_dark² over tiles of differing level (EMVA Standard 1288). Groups of
+/// From `σ² = K·(μ − μ_dark) + σ_dark²` over tiles of differing level (EMVA Standard 1288). Groups of
 /// one camera at one ISO share it but for `sky`. All errors are standard errors.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Transfer {

@@ -1,4 +1,5 @@
 //! Numbers from outside the project, each with its source.
 
+mod emva;
 mod heavens;
 mod open_image;

@@ -2,6 +2,7 @@
 //! measuring.
 
 mod night;
+mod transfer;
 
 use std::path::Path;
 use std::sync::atomic::AtomicBool;

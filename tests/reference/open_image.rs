@@ -9,6 +9,9 @@ use nightloupe::measure::{FrameMeasure, Scratch, Star, measure};
 
 const TABLE: &str = include_str!("open_image/table.csv");
 
+/// The two pixels that tell the scale, x and y.
+const PIXELS: [(u8, u8); 2] = [(0, 0), (232, 73)];
+
 /// What the image says by our own measuring, and its values from our levels: offset and scale.
 struct Ours {
     frame: FrameMeasure,
@@ -25,8 +28,10 @@ fn ours() -> Ours {
         .unwrap()
         .samples;
     let pixels: Vec<(f64, f64)> = rows("pixel")
-        .map(|row| {
-            let level = samples.green.get(row[0] as usize, row[1] as usize).unwrap();
+        .zip(PIXELS)
+        .map(|(row, (x, y))| {
+            assert_eq!([row[0], row[1]], [f64::from(x), f64::from(y)]);
+            let level = samples.green.get(x.into(), y.into()).unwrap();
             (f64::from(level), row[2])
         })
         .collect();

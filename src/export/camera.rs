@@ -226,8 +226,8 @@ mod tests {
         let wanted = "\nThis camera
   ISO 1600, 30 s  4.233 ± 0.011 DN an electron, 1.4790 ± 0.0039 e⁻ read noise, 3748.9 ± 9.4 e⁻ to
                   full scale
-                  sky of 240 e⁻, noise of a pixel 15.6 e⁻ (light 15.5, reading 1.5); whole rows waver
-                  by 0.62 e⁻
+                  sky of 240 e⁻, noise of a pixel 15.6 e⁻ (light 15.5, reading 1.5); whole rows
+                  waver by 0.62 e⁻
                   Something to know.\n";
         assert!(text.starts_with(wanted), "{text}");
         assert_eq!(text.matches("Something to know").count(), 1);

@@ -32,12 +32,37 @@ pub(super) struct Blob {
     pub(super) area: usize,
     /// Second moments of its pixels, all alike, px².
     pub(super) moments: Moments,
+    /// Number of the component it was parted from: objects with the same one touch.
+    pub(super) component: usize,
 }
 
 impl Blob {
     /// Length of the line whose pixels scatter like this one's, px.
     pub(super) fn length(&self) -> f64 {
         (12.0 * self.moments.axes().0).sqrt()
+    }
+
+    /// This and another as one object.
+    pub(super) fn with(&self, other: &Self) -> Self {
+        let (a, b) = (self.area as f64, other.area as f64);
+        let mean = |p: f64, q: f64| (a * p + b * q) / (a + b).max(1.0);
+        // Steiner's theorem: moments about the common centre.
+        let (dx, dy) = (other.x - self.x, other.y - self.y);
+        let apart = a * b / (a + b).max(1.0).powi(2);
+        let (m, o) = (self.moments, other.moments);
+        let higher = if self.peak >= other.peak { self } else { other };
+        Self {
+            x: mean(self.x, other.x),
+            y: mean(self.y, other.y),
+            sum: self.sum + other.sum,
+            area: self.area + other.area,
+            moments: Moments {
+                xx: mean(m.xx, o.xx) + apart * dx * dx,
+                xy: mean(m.xy, o.xy) + apart * dx * dy,
+                yy: mean(m.yy, o.yy) + apart * dy * dy,
+            },
+            ..*higher
+        }
     }
 
     /// Width of the same, px.
@@ -107,7 +132,8 @@ pub(super) fn blobs(found: &Found, level: f32, flood: &mut Flood) -> Vec<Blob> {
         }
         if highest >= level {
             flood_component(flood);
-            out.extend(finish(&flood.basins, level));
+            let number = component.first().map_or(0, |&(root, _)| root);
+            out.extend(finish(&flood.basins, level, number));
         }
     }
     flood.order = order;
@@ -296,11 +322,11 @@ fn meet(basins: &mut [Basin], a: usize, b: usize, saddle: f32) -> usize {
     high
 }
 
-fn finish(basins: &[Basin], level: f32) -> impl Iterator<Item = Blob> {
+fn finish(basins: &[Basin], level: f32, component: usize) -> impl Iterator<Item = Blob> {
     let roots = basins.iter().enumerate().filter(move |(index, basin)| {
         basin.parent == *index && basin.peak >= level && basin.count > 0.0
     });
-    roots.map(|(_, basin)| {
+    roots.map(move |(_, basin)| {
         let [sx, sy, cxx, cxy, cyy] = basin.sums;
         let n = basin.count;
         // Each pixel is a square of its own, with variance 1/12.
@@ -318,6 +344,7 @@ fn finish(basins: &[Basin], level: f32) -> impl Iterator<Item = Blob> {
                 xy: cxy / n,
                 yy: cyy / n + own,
             },
+            component,
         }
     })
 }
@@ -368,6 +395,21 @@ mod tests {
         let got = blobs(&pair, 5.0, &mut Flood::default());
         assert_eq!(got.len(), 2);
         assert_eq!(got.iter().map(|b| b.area).sum::<usize>(), 7);
+    }
+
+    #[test]
+    fn parts_together_are_the_whole() {
+        let picture = ["2992299.", "2992299.", ".2......"];
+        let parts = blobs(&found(&picture), 5.0, &mut Flood::default());
+        assert_eq!(parts.len(), 2);
+        assert_eq!(parts[0].component, parts[1].component);
+        let both = parts[0].with(&parts[1]);
+        let low = ["5555555.", "5555555.", ".5......"];
+        let whole = blobs(&found(&low), 5.0, &mut Flood::default())[0];
+        assert_eq!(both.area, whole.area);
+        assert!((both.x - whole.x).abs() < 1e-12 && (both.y - whole.y).abs() < 1e-12);
+        assert!((both.moments.xx - whole.moments.xx).abs() < 0.1);
+        assert!((both.moments.xy - whole.moments.xy).abs() < 0.1);
     }
 
     #[test]

@@ -151,6 +151,7 @@ mod tests {
             peak: 9.0,
             sum: 90.0,
             area: 12,
+            component: 0,
             moments: Moments {
                 xx: 1.0,
                 xy: 0.0,

@@ -6,11 +6,11 @@
 //! is halved in size for it, which costs a few per cent of the signal and three quarters of the work,
 //! and a sum of 2ⁿ pixels along a line is n sums of two sums.
 
-use super::background::{Mesh, SkyRows, Tile};
+use super::background::{Mesh, SkyRows};
 use super::blobs::Blob;
-use super::clip::clipped;
 use super::fair;
 use super::field::SmoothField;
+use super::matched_plane::{Line, Patch, Peak, TAPS, Work, taps};
 use super::shape::{Moments, measure_shape};
 use super::stars::SIGMA_TO_FWHM;
 use super::types::{Star, StarErrors, StarFlags, Streak};
@@ -32,54 +32,31 @@ const GUIDE_SIGMA: f32 = 15.0;
 /// trail, or noise on one, and are looked for again.
 const WHOLE_SIGMA: f32 = 10.0;
 
-/// Most pixels of the halved frame along a line.
-const MOST_STEPS: usize = 64;
-
 /// L² over the difference of the adaptive moments along and across a trail, to a tenth (trail of 4
 /// to 20 σ).
 const LENGTH2: f64 = 8.5;
 
-/// Distance to what lies beside a star, in units of its σ: a twentieth of its light is there.
-const BESIDE: f64 = 3.7;
-
 /// σ of a rise over that of a value: the mean of two others is taken off.
 const RISE_NOISE: f64 = 1.225;
 
-/// Pixels around a tile that are blurred with it.
-const TAPS: usize = 2;
-
-/// Buffers reused from frame to frame.
-#[derive(Debug, Default)]
-pub(super) struct Work {
-    /// The halved frame above its sky.
-    halved: Vec<f32>,
-    patch: Vec<f32>,
-    other: Vec<f32>,
-    values: Vec<f32>,
-    starters: Vec<i32>,
-    sky: SkyRows,
-}
-
-/// A place where the matched plane stands out.
-#[derive(Debug, Clone, Copy)]
-struct Peak {
-    x: f64,
-    y: f64,
-    significance: f32,
-    /// The same against the mean of what lies on either side of the line: the wing of another star
-    /// is hollow, a star is not.
-    rise: f32,
-}
-
 /// What the bright stars say of the others.
-struct Guide {
+pub(super) struct Guide {
     field: SmoothField,
     /// σ across a trail, px.
     sigma: f64,
 }
 
+impl Guide {
+    /// A star's trail at a place.
+    pub(super) fn trail(&self, x: f64, y: f64) -> Spin2 {
+        self.field.at(x, y)
+    }
+}
+
 /// What is already known to be there.
 pub(super) struct Known<'a> {
+    /// How stars trail.
+    pub(super) guide: &'a Guide,
     /// Hot pixels.
     pub(super) hot: &'a [Blob],
     /// Streaks.
@@ -99,11 +76,9 @@ pub(super) fn look_again(
     level: impl Fn(f64) -> f32,
     work: &mut Work,
 ) {
-    let Some(guide) = guide(samples, mesh, noise, blobs) else {
-        return;
-    };
+    let guide = known.guide;
     halve(samples, mesh, &mut work.halved, &mut work.sky);
-    let peaks = peaks(mesh, noise, &guide, known, &level, work);
+    let peaks = peaks(mesh, noise, known, &level, work);
     let mut taken: Vec<(Peak, Spin2)> = Vec::new();
     let mut rows = Rows::new(mesh.height);
     let whole = |blob: &Blob| {
@@ -149,7 +124,7 @@ pub(super) fn look_again(
 }
 
 /// The trails of the bright stars; `None` where they are too few or too short.
-fn guide(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob]) -> Option<Guide> {
+pub(super) fn guide(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob]) -> Option<Guide> {
     let bright: Vec<&Blob> = blobs.iter().filter(|b| b.peak >= GUIDE_SIGMA).collect();
     let items = bright.iter().map(|b| (b.x, b.y, f64::from(b.sum)));
     let size = (mesh.width, mesh.height);
@@ -219,11 +194,11 @@ fn halve(samples: &Samples, mesh: &Mesh, halved: &mut Vec<f32>, sky: &mut SkyRow
 fn peaks(
     mesh: &Mesh,
     noise: &Mesh,
-    guide: &Guide,
     known: &Known,
     level: &impl Fn(f64) -> f32,
     work: &mut Work,
 ) -> Vec<Peak> {
+    let guide = known.guide;
     let size = (mesh.width / 2, mesh.height / 2);
     blank_streaks(&mut work.halved, size, known.streaks, guide.sigma);
     let kernel = taps(0.5 * guide.sigma);
@@ -274,241 +249,15 @@ fn peaks(
     out
 }
 
-/// A rectangle of the halved frame that may reach beyond it.
-#[derive(Debug, Clone, Copy)]
-struct Patch {
-    x: isize,
-    y: isize,
-    width: usize,
-    height: usize,
-}
-
-impl Patch {
-    /// A tile of the whole frame with a margin of halved pixels.
-    fn around(tile: Tile, margin: usize, (cols, rows): (usize, usize)) -> Self {
-        let (x0, x1) = (tile.x0 / 2, (tile.x1 / 2).min(cols));
-        let (y0, y1) = (tile.y0 / 2, (tile.y1 / 2).min(rows));
-        Self {
-            x: x0.cast_signed() - margin.cast_signed(),
-            y: y0.cast_signed() - margin.cast_signed(),
-            width: x1.saturating_sub(x0) + 2 * margin,
-            height: y1.saturating_sub(y0) + 2 * margin,
-        }
-    }
-
-    /// Root of the sum of squares of the whole kernel, for noise of unit variance in single samples
-    /// that know nothing of each other.
-    fn norm(&self, kernel: &[f32; TAPS + 1], line: &Line, work: &mut Work) -> f32 {
-        work.patch.clear();
-        work.patch.resize(self.width * self.height, 0.0);
-        let middle = self.height / 2 * self.width + self.width / 2;
-        if let Some(one) = work.patch.get_mut(middle) {
-            *one = 1.0;
-        }
-        self.filter(kernel, line, work);
-        // A halved pixel is the mean of four.
-        0.5 * work.patch.iter().map(|v| v * v).sum::<f32>().sqrt()
-    }
-
-    /// Blurs and sums along the line.
-    fn filter(&self, kernel: &[f32; TAPS + 1], line: &Line, work: &mut Work) {
-        self.blur(kernel, &mut work.patch, &mut work.other);
-        self.sum_line(line, &mut work.patch, &mut work.other);
-    }
-
-    /// Middle and σ of the values inside the margin, σ from the lower side.
-    fn spread(&self, margin: usize, work: &mut Work) -> Option<(f32, f32)> {
-        work.values.clear();
-        let lines = work.patch.chunks_exact(self.width);
-        for line in lines.skip(margin).take(self.height - 2 * margin) {
-            let cells = line.get(margin..self.width - margin).unwrap_or_default();
-            work.values.extend_from_slice(cells);
-        }
-        let middle = clipped(&work.values, 0.0, &mut work.starters)?.mean;
-        work.values.sort_unstable_by(f32::total_cmp);
-        let at = |q: f64| work.values.get((q * work.values.len() as f64) as usize);
-        // One σ of a Gaussian lies between these.
-        let (a, b) = at(0.1587).zip(at(0.0228))?;
-        // Where stars crowd they lift the mean, the lower side less.
-        Some((middle.min(2.0 * a - b), a - b))
-    }
-
-    /// Adds the maxima inside the margin that rise above `middle` by `least` × `sigma`.
-    fn note_peaks(
-        &self,
-        margin: usize,
-        line: &Line,
-        (middle, sigma): (f32, f32),
-        least: f32,
-        values: &[f32],
-        out: &mut Vec<Peak>,
-    ) {
-        for row in margin..self.height - margin {
-            let first = row * self.width + margin;
-            let cells = values.get(first..(row + 1) * self.width - margin);
-            for (at, &here) in (first..).zip(cells.unwrap_or_default()) {
-                if here - middle <= least * sigma {
-                    continue;
-                }
-                let w = self.width;
-                let before = [at - w - 1, at - w, at - w + 1, at - 1];
-                let after = [at + 1, at + w - 1, at + w, at + w + 1];
-                let value = |i: &usize| values.get(*i).copied().unwrap_or(f32::MIN);
-                // Of equal ones the first is the peak.
-                if before.iter().all(|i| here > value(i)) && after.iter().all(|i| here >= value(i))
-                {
-                    let aside = line.beside.1 * w.cast_signed() + line.beside.0;
-                    let side = |by: isize| at.checked_add_signed(by).map_or(here, |i| value(&i));
-                    let sides = 0.5 * (side(aside) + side(-aside));
-                    let (x, y) = ((at % w).cast_signed(), (at / w).cast_signed());
-                    out.push(Peak {
-                        x: 2.0 * (self.x + x) as f64 + 0.5,
-                        y: 2.0 * (self.y + y) as f64 + 0.5,
-                        significance: (here - middle) / sigma,
-                        rise: (here - sides) / sigma,
-                    });
-                }
-            }
-        }
-    }
-
-    /// Copies it; outside the frame counts as sky.
-    fn cut(&self, halved: &[f32], (cols, rows): (usize, usize), patch: &mut Vec<f32>) {
-        patch.clear();
-        patch.resize(self.width * self.height, 0.0);
-        let first = usize::try_from(-self.x).unwrap_or(0);
-        let left = usize::try_from(self.x).unwrap_or(0);
-        for (line, y) in patch.chunks_exact_mut(self.width).zip(self.y..) {
-            let Some(row) = usize::try_from(y).ok().filter(|&y| y < rows) else {
-                continue;
-            };
-            let source = halved.get(row * cols + left..(row + 1) * cols);
-            let target = line.get_mut(first..);
-            if let (Some(source), Some(target)) = (source, target) {
-                for (to, from) in target.iter_mut().zip(source) {
-                    *to = *from;
-                }
-            }
-        }
-    }
-
-    /// Blurs along rows and columns.
-    fn blur(&self, kernel: &[f32; TAPS + 1], patch: &mut Vec<f32>, other: &mut Vec<f32>) {
-        for stride in [1, self.width] {
-            other.clear();
-            other.extend(patch.iter().map(|v| kernel[0] * v));
-            for (i, tap) in kernel.iter().enumerate().skip(1) {
-                add_shifted(other, patch, (i * stride) as isize, *tap);
-                add_shifted(other, patch, -((i * stride) as isize), *tap);
-            }
-            std::mem::swap(patch, other);
-        }
-    }
-
-    /// Sums along the line.
-    fn sum_line(&self, line: &Line, patch: &mut Vec<f32>, other: &mut Vec<f32>) {
-        for &(dx, dy) in &line.doublings {
-            let shift = dy * self.width as isize + dx;
-            other.clear();
-            other.extend_from_slice(patch);
-            add_shifted(other, patch, shift, 1.0);
-            std::mem::swap(patch, other);
-        }
-        // From the first pixel of the line to its middle.
-        let (dx, dy) = line.to_middle;
-        let shift = dy * self.width as isize + dx;
-        other.clear();
-        other.resize(patch.len(), 0.0);
-        add_shifted(other, patch, -shift, 1.0);
-        std::mem::swap(patch, other);
-    }
-}
-
-/// `to[i] += factor · from[i + shift]` where that exists.
-fn add_shifted(to: &mut [f32], from: &[f32], shift: isize, factor: f32) {
-    let ahead = usize::try_from(shift).unwrap_or(0);
-    let behind = usize::try_from(-shift).unwrap_or(0);
-    let (Some(to), Some(from)) = (to.get_mut(behind..), from.get(ahead..)) else {
-        return;
-    };
-    for (to, from) in to.iter_mut().zip(from) {
-        *to += factor * from;
-    }
-}
-
-/// A line of 2ⁿ pixels of the halved frame.
-#[derive(Debug, Clone)]
-struct Line {
-    /// Offsets between the halves of each doubling.
-    doublings: Vec<(isize, isize)>,
-    to_middle: (isize, isize),
-    /// Offset to what lies beside a star on the line.
-    beside: (isize, isize),
-    /// Farthest offset along either axis.
-    reach: usize,
-}
-
-impl Line {
-    fn of(trail: Spin2, sigma: f64) -> Self {
-        let (sin, cos) = trail.angle_deg().to_radians().sin_cos();
-        // A little shorter than the trail with its ends: there is less light in them.
-        let length = 0.5 * (trail.length_px() + 0.7 * sigma);
-        let mut steps = 1;
-        while 2 * steps <= MOST_STEPS && (steps as f64) < length / 1.5 {
-            steps *= 2;
-        }
-        // The doublings have the pixels at equal steps of length / steps, y down.
-        let step = length / steps as f64;
-        let offset = |part: f64| {
-            (
-                (part * cos).round() as isize,
-                (-part * sin).round() as isize,
-            )
-        };
-        let mut doublings = Vec::new();
-        let mut end = (0, 0);
-        let mut half = 1;
-        while half < steps {
-            let by = offset(step * half as f64);
-            doublings.push(by);
-            end = (end.0 + by.0, end.1 + by.1);
-            half *= 2;
-        }
-        let across = 0.5 * BESIDE * sigma;
-        let beside = (
-            (across * sin).round() as isize,
-            (across * cos).round() as isize,
-        );
-        let longest = [end.0, end.1, beside.0, beside.1];
-        let longest = longest.iter().map(|o| o.unsigned_abs()).max();
-        let reach = longest.unwrap_or(0) + 1;
-        Self {
-            beside,
-            to_middle: (end.0 / 2, end.1 / 2),
-            doublings,
-            reach,
-        }
-    }
-}
-
-fn taps(sigma: f64) -> [f32; TAPS + 1] {
-    let sigma = sigma.max(0.5);
-    let mut taps = [0.0; TAPS + 1];
-    for (i, tap) in taps.iter_mut().enumerate() {
-        *tap = (-0.5 * (i * i) as f64 / (sigma * sigma)).exp() as f32;
-    }
-    taps
-}
-
 /// Sets pixels near streaks to sky.
 fn blank_streaks(halved: &mut [f32], (cols, rows): (usize, usize), streaks: &[Streak], sigma: f64) {
     for streak in streaks {
-        let reach = (0.5 * f64::from(streak.width_px) + 3.0 * sigma) / 2.0 + 1.0;
+        let reach = 0.25 * f64::from(streak.width_px) + 1.5 * sigma + 1.0;
         let steps = streak.length_px().ceil().max(1.0);
         let mut along = 0.0;
         while along <= steps {
             let part = along / steps;
-            let at = |a: f32, b: f32| (f64::from(a) + part * f64::from(b - a)) / 2.0;
+            let at = |a: f32, b: f32| 0.5 * (f64::from(a) + part * f64::from(b - a));
             let (x, y) = (
                 at(streak.x0_px, streak.x1_px),
                 at(streak.y0_px, streak.y1_px),
@@ -568,6 +317,7 @@ fn blob_of(peak: &Peak, trail: Spin2, sigma: f64) -> Blob {
             xy: (b - a) * sin * cos,
             yy: a * sin * sin + b * cos * cos,
         },
+        component: usize::MAX,
     }
 }
 

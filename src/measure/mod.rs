@@ -24,6 +24,7 @@ mod lanes;
 mod lens;
 mod long;
 mod matched;
+mod matched_plane;
 mod noise;
 pub mod pair;
 mod pair_tile;
@@ -65,7 +66,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 14;
+pub const MEASURE_VERSION: u32 = 15;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -93,7 +94,7 @@ pub struct Scratch {
     strip: detect::Strip,
     found: detect::Found,
     flood: blobs::Flood,
-    matched: matched::Work,
+    matched: matched_plane::Work,
 }
 
 /// Measures one frame. Never fails: what cannot be measured is `None`, with the reason in
@@ -127,7 +128,14 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
     drop_chance_peaks(&mut blobs, (size.0 * size.1) as f64);
     let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
-    out.streaks = streaks::take_streaks(&mut blobs, samples, &mesh, &is_sky);
+    let guide = matched::guide(samples, &mesh, &noise, &blobs);
+    let sight = streaks::Sight {
+        samples,
+        mesh: &mesh,
+        is_sky: &is_sky,
+        guide: guide.as_ref(),
+    };
+    out.streaks = streaks::take_streaks(&mut blobs, &sight);
     blobs.retain(|blob| !ground::is_ground(&mesh, &is_sky, blob.x, blob.y));
     let hot: Vec<blobs::Blob> = blobs
         .extract_if(.., |blob| hot::is_hot(samples, &mesh, blob))
@@ -149,8 +157,9 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         return out;
     }
     out.double_peak = doubles::double_peak(&blobs);
-    if out.double_peak.is_none() {
+    if let Some(guide) = guide.as_ref().filter(|_| out.double_peak.is_none()) {
         let known = matched::Known {
+            guide,
             hot: &hot,
             streaks: &out.streaks,
             is_sky: &is_sky,
@@ -166,6 +175,14 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         matched::look_again(samples, &mesh, &noise, &mut blobs, &known, level, work);
     }
     let shaped = stars::shapes(samples, &mesh, &noise, &blobs);
+    if shaped.is_drawing() {
+        out.double_peak = None;
+        out.streaks.clear();
+        out.remarks.push(
+            "All that stands out is equally bright, as in text or a drawing: no stars.".into(),
+        );
+        return out;
+    }
     let stars = match out.double_peak {
         Some(double) => doubles::joined(&shaped.stars, double),
         None => shaped.stars.iter().map(|m| m.star).collect(),

@@ -198,3 +198,97 @@ fn scratch_leaves_no_trace() {
     assert_eq!(measure(&other, &mut scratch).star_count, 0);
     assert_eq!(measure(&frame, &mut scratch), fresh);
 }
+
+#[test]
+fn daylight_is_no_night_sky() {
+    // Smooth sky, a hard horizon, fields of texture at all scales below it.
+    let mut random = ChaCha8Rng::seed_from_u64(12);
+    let bumps: Vec<(f32, f32, f32)> = (0..60)
+        .map(|_| {
+            let scale: f32 = random.random_range(0.02..0.9);
+            (
+                scale,
+                random.random_range(0.0..6.3),
+                random.random_range(0.0..6.3),
+            )
+        })
+        .collect();
+    let frame = samples(900, 600, |i| {
+        let (x, y) = ((i % 900) as f32, (i / 900) as f32);
+        let grain: f32 = random.random_range(-0.004..0.004);
+        if y < 200.0 {
+            return 0.6 - 0.0005 * y + grain;
+        }
+        let texture: f32 = bumps
+            .iter()
+            .map(|(scale, a, b)| (scale * (x * a.cos() + y * a.sin()) + b).sin())
+            .sum();
+        (0.25 + 0.02 * texture).clamp(0.0, 1.0) + grain
+    });
+    let got = measured(&frame);
+    assert!(got.star_count <= 3, "{}", got.star_count);
+    assert!(got.trail.is_none() && !got.remarks.is_empty());
+    assert!(
+        (got.sky.level_pct / 50.0 - 1.0).abs() < 0.6,
+        "{:?}",
+        got.sky.level_pct
+    );
+}
+
+/// Strokes of letters: bars of a few px, in lines of text over most of the frame.
+fn page(dark_on_bright: bool) -> Samples {
+    let mut random = ChaCha8Rng::seed_from_u64(3);
+    let (width, height) = (900, 600);
+    let mut ink = vec![false; width * height];
+    for line in 0..24 {
+        for letter in 0..88 {
+            let (x0, y0) = (10 + letter * 10, 12 + line * 24);
+            for _ in 0..3 {
+                let across = random.random_bool(0.5);
+                let (dx, dy) = (random.random_range(0..6), random.random_range(0..12));
+                for k in 0..(if across { 7 } else { 14 }) {
+                    for thick in 0..2 {
+                        let (x, y) = if across {
+                            (x0 + k, y0 + dy + thick)
+                        } else {
+                            (x0 + dx + thick, y0 + k)
+                        };
+                        ink[y.min(height - 1) * width + x.min(width - 1)] = true;
+                    }
+                }
+            }
+        }
+    }
+    samples(width, height, |i| {
+        let grain: f32 = random.random_range(-0.004..0.004);
+        let level = if ink[i] == dark_on_bright { 0.1 } else { 0.8 };
+        level + grain
+    })
+}
+
+#[test]
+fn a_page_of_text_is_no_night_sky() {
+    for dark_on_bright in [true, false] {
+        let got = measured(&page(dark_on_bright));
+        assert!(got.trail.is_none());
+        assert_eq!((got.star_count, got.streaks.len()), (0, 0));
+        assert!(!got.remarks.is_empty());
+    }
+}
+
+#[test]
+fn a_frame_that_is_one_streak_has_no_star() {
+    let mut scene = Scene::sky(600, 400, 400.0);
+    scene.draw(Truth {
+        x: 300.0,
+        y: 200.0,
+        flux: 1e7,
+        length: 900.0,
+        angle_deg: 33.0,
+        sigma: 1.5,
+    });
+    let got = measured(&scene.expose(3.0, GreenLayout::Every, 7));
+    assert_eq!(got.star_count, 0);
+    assert!(got.trail.is_none());
+    assert_eq!(got.streaks.len(), 1);
+}

@@ -10,7 +10,7 @@ use super::shape::{Moments, Shape, measure_held, measure_shape};
 use super::types::{Star, StarErrors, StarFlags};
 use super::{fair, hot};
 use crate::base::Spin2;
-use crate::base::robust::median;
+use crate::base::robust::{median, quantile};
 use crate::frame::Samples;
 
 /// FWHM of a Gaussian over its σ.
@@ -35,6 +35,12 @@ const LONGEST: f64 = 2.5;
 /// … where the detection is this many σ high, so not a piece of a star.
 const WHOLE_SIGMA: f32 = 10.0;
 
+/// This many objects of which eight in ten are as bright as each other …
+const DRAWING_LEAST: usize = 20;
+
+/// … to this factor are no stars.
+const DRAWING_SPAN: f64 = 1.06;
+
 /// What is this many times as wide as the frame's usual star is none.
 const WIDEST: f64 = 2.2;
 
@@ -56,6 +62,15 @@ pub(super) struct Shaped {
     pub(super) lens_doubt_px: f64,
     /// Detections whose shape was tried.
     pub(super) tried: usize,
+}
+
+impl Shaped {
+    /// Whether many objects are all equally bright: stars never are.
+    pub(super) fn is_drawing(&self) -> bool {
+        let mut peaks: Vec<f64> = self.stars.iter().map(|m| f64::from(m.star.peak)).collect();
+        let bounds = quantile(&mut peaks, 0.1).zip(quantile(&mut peaks, 0.9));
+        peaks.len() >= DRAWING_LEAST && bounds.is_some_and(|(low, high)| high < DRAWING_SPAN * low)
+    }
 }
 
 /// A star and its moments, which say its width along any direction.

@@ -1,6 +1,8 @@
 //! Simulated frames against their truth, read by the real readers and measured by the real
 //! measuring.
 
+mod detection;
+mod formats;
 mod night;
 mod transfer;
 

@@ -56,12 +56,8 @@ struct Datum {
 
 /// How a map is made.
 #[derive(Debug, Clone, PartialEq)]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "a frame has a handful, and one that stays"
-)]
 enum Form {
-    Polynomial(Polynomial),
+    Polynomial(Box<Polynomial>),
     Turning(Turning),
 }
 
@@ -192,7 +188,7 @@ fn agreeing(stars: &[Star], frame: Frame) -> Option<Vec<Datum>> {
         .collect();
     let most = most_terms(data.len());
     for round in 0..8 {
-        let map = Form::Polynomial(Polynomial::fitted(&data, most)?);
+        let map = Form::Polynomial(Box::new(Polynomial::fitted(&data, most)?));
         let left: Vec<Left> = data.iter().map(|d| map.left(d)).collect();
         scatter = scatter.seen(left, short2, most);
         for datum in &mut data {
@@ -271,7 +267,11 @@ fn candidates(data: &[Datum]) -> Vec<Form> {
             );
         }
     }
-    forms.extend(polynomials.into_iter().map(Form::Polynomial));
+    forms.extend(
+        polynomials
+            .into_iter()
+            .map(|map| Form::Polynomial(Box::new(map))),
+    );
     forms
 }
 

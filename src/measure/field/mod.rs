@@ -58,7 +58,7 @@ struct Datum {
 #[derive(Debug, Clone, PartialEq)]
 enum Form {
     Polynomial(Box<Polynomial>),
-    Turning(Turning),
+    Turning(Box<Turning>),
 }
 
 impl Form {
@@ -258,7 +258,7 @@ fn candidates(data: &[Datum]) -> Vec<Form> {
             let form = bearable
                 .then(|| Turning::fitted(data, free, guide))
                 .flatten()
-                .map(Form::Turning);
+                .map(|map| Form::Turning(Box::new(map)));
             // Where nothing moves, the square of a motion would still be fitted to noise.
             forms.extend(
                 form.filter(|form| {

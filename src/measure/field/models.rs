@@ -30,7 +30,7 @@ pub(super) fn field_models(
     let (uniform, lens) = (fitted(UNIFORM)?, fitted(LENS)?);
     let (turning, both) = (fitted(TURNING)?, fitted(TURNING_LENS)?);
     let left = |map: &Turning| {
-        let chi2 = Form::Turning(map.clone()).chi2(data);
+        let chi2 = Form::Turning(Box::new(map.clone())).chi2(data);
         (chi2, map.free_count())
     };
     let still = data

@@ -66,7 +66,12 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 15;
+pub const MEASURE_VERSION: u32 = 16;
+
+/// What one map and one spread for a whole frame leave of a trail's length, as a share of it, beyond
+/// what the stars' scatter tells: in files of the simulator at 20 mm the truth of 8 px lay 0.026 px
+/// (TIFF) and 0.032 px (DNG) away, rms of eight seeds, where the scatter stated 0.013 and 0.015.
+const MAP_DOUBT: f64 = 0.003;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -225,7 +230,7 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
         let mut trail = map.values(&used_stars, size);
         // Where there is no trail, wings cannot make it longer.
         if trail.length_px > 0.0 {
-            let doubt = shaped.lens_doubt_px;
+            let doubt = shaped.lens_doubt_px.hypot(MAP_DOUBT * trail.length_px);
             trail.length_error_px = trail.length_error_px.hypot(doubt);
             trail.centre_error_px = trail.centre_error_px.hypot(doubt);
         }

@@ -119,7 +119,7 @@ impl Model {
     pub(super) fn set_theme(&mut self, theme: Theme, effects: &mut Vec<Effect>) {
         self.comfort.theme = theme;
         self.comfort.theme_chosen = true;
-        effects.push(keep(THEME, theme.label()));
+        effects.push(keep(THEME, &theme.label()));
     }
 
     /// Follows the system, until a theme is chosen.
@@ -132,7 +132,7 @@ impl Model {
     /// Dims or brightens the red light.
     pub(super) fn set_brightness(&mut self, pct: u8, effects: &mut Vec<Effect>) {
         self.comfort.brightness_pct = pct.clamp(LEAST_BRIGHTNESS_PCT, 100);
-        effects.push(keep(BRIGHTNESS, self.comfort.brightness_pct));
+        effects.push(keep(BRIGHTNESS, &self.comfort.brightness_pct));
     }
 
     /// The next larger (or, false, smaller) text.
@@ -146,25 +146,25 @@ impl Model {
         };
         if let Some(pct) = next {
             self.comfort.text_scale_pct = pct;
-            effects.push(keep(TEXT_SCALE, pct));
+            effects.push(keep(TEXT_SCALE, &pct));
         }
     }
 
     /// Remembers the tolerance for trails that pass as points.
     pub(super) fn keep_tolerance(&self, effects: &mut Vec<Effect>) {
-        effects.push(keep(TOLERANCE, self.advice.npf_k));
+        effects.push(keep(TOLERANCE, &self.advice.npf_k));
     }
 
     /// Remembers how large the window is, points.
     pub(super) fn keep_window(&mut self, size: (f32, f32), effects: &mut Vec<Effect>) {
         if self.comfort.window_points != Some(size) {
             self.comfort.window_points = Some(size);
-            effects.push(keep(WINDOW, format!("{} {}", size.0, size.1)));
+            effects.push(keep(WINDOW, &format!("{} {}", size.0, size.1)));
         }
     }
 }
 
-fn keep(name: &'static str, value: impl ToString) -> Effect {
+fn keep(name: &'static str, value: &impl ToString) -> Effect {
     let value = value.to_string();
     Effect::KeepPreference { name, value }
 }

@@ -211,9 +211,8 @@ mod tests {
         let is_sky = vec![true; mesh.levels.len()];
         let grid = |dark: f64, added: f64| {
             (0..24 * 16)
-                .map(|i| {
-                    (dark + added * glow((i % 24) as f64 / 24.0, (i / 24) as f64 / 16.0)) as f32
-                })
+                .map(|i| (f64::from(i % 24) / 24.0, f64::from(i / 24) / 16.0))
+                .map(|(x, y)| (dark + added * glow(x, y)) as f32)
                 .collect::<Vec<f32>>()
         };
         // Dark sky: red half of green, blue as green. The glow: red twice that, blue a quarter.

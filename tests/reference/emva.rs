@@ -1,5 +1,9 @@
 //! Photon transfer against the package emva1288 1.0.2 on the same frames: `emva/make.py` made the
 //! table, and makes the frames by the same integer arithmetic.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "samples are single precision"
+)]
 
 use nightloupe::base::Plane;
 use nightloupe::frame::{GreenLayout, Light, Samples};

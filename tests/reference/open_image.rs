@@ -30,7 +30,8 @@ fn ours() -> Ours {
     let pixels: Vec<(f64, f64)> = rows("pixel")
         .zip(PIXELS)
         .map(|(row, (x, y))| {
-            assert_eq!([row[0], row[1]], [f64::from(x), f64::from(y)]);
+            let off = (row[0] - f64::from(x)).abs() + (row[1] - f64::from(y)).abs();
+            assert!(off < 0.5, "the table's pixel is another");
             let level = samples.green.get(x.into(), y.into()).unwrap();
             (f64::from(level), row[2])
         })

@@ -106,7 +106,9 @@ pub(super) fn look_again(
         let reach = 1.5 * trail.length_px() + 60.0;
         let (mut core, mut wings) = (0.0, 0.0);
         for index in rows.near(peak.y, reach) {
-            if let Some((other, trail)) = taken.get(index) {
+            let other = taken.get(index);
+            // The bands are as wide as the frame; further off than they are high, nothing spills.
+            if let Some((other, trail)) = other.filter(|(o, _)| (o.x - peak.x).abs() <= reach) {
                 let spilled = spill(other, *trail, &peak, guide.sigma);
                 core += spilled.0;
                 wings += spilled.1;

@@ -87,10 +87,16 @@ impl Patch {
             work.values.extend_from_slice(cells);
         }
         let middle = clipped(&work.values, 0.0, &mut work.starters)?.mean;
-        work.values.sort_unstable_by(f32::total_cmp);
-        let at = |q: f64| work.values.get((q * work.values.len() as f64) as usize);
+        let values = work.values.as_mut_slice();
+        let place = |q: f64| (q * values.len() as f64) as usize;
+        let (upper, lower) = (place(0.1587), place(0.0228));
         // One σ of a Gaussian lies between these.
-        let (a, b) = at(0.1587).zip(at(0.0228))?;
+        let (below, &mut a, _) = values.select_nth_unstable_by(upper, f32::total_cmp);
+        let b = if lower < upper {
+            *below.select_nth_unstable_by(lower, f32::total_cmp).1
+        } else {
+            a
+        };
         // Where stars crowd they lift the mean, the lower side less.
         Some((middle.min(2.0 * a - b), a - b))
     }

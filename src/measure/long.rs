@@ -9,6 +9,7 @@ use super::lens::{self, Lens, Reading};
 use super::profile::{self, Fitted, Ground, Trailed};
 use super::shape::Shape;
 use super::types::StarErrors;
+use crate::base::robust::median;
 use crate::frame::Samples;
 
 /// Trails longer than this many σ of the core are fitted.
@@ -23,24 +24,34 @@ const MOST_BENT_FITS: usize = 80;
 /// Paths longer than this, px, may bend.
 const MAY_BEND_PX: f64 = 30.0;
 
+/// What may bend and is longer than this many times the frame's usual trail is several stars in a
+/// row or a streak: no path of a star is sought in it. On a wide lens the corners trail three times
+/// as long as the centre.
+const LONGEST_TIMES: f64 = 4.0;
+
 /// A path that bends is followed to its ends in up to this many goes.
 const MOST_REACHES: usize = 4;
 
 /// A bend counts when it stands clear of its error by this much.
 const CLEAR_BEND: f64 = 4.0;
 
-/// How many more trails of a frame are fitted.
+/// How many more trails of a frame are fitted, and up to what length.
 #[derive(Debug)]
 pub(super) struct Allowance {
     straight: usize,
     bent: usize,
+    longest_px: f64,
 }
 
 impl Allowance {
-    pub(super) fn full() -> Self {
+    /// For a frame with these good shapes.
+    pub(super) fn of(lens: &Lens, good: &[Shape]) -> Self {
+        let read = |shape: &Shape| lens.read(shape.moments).trail.length_px();
+        let mut lengths: Vec<f64> = good.iter().map(read).collect();
         Self {
             straight: MOST_FITS,
             bent: MOST_BENT_FITS,
+            longest_px: median(&mut lengths).map_or(f64::INFINITY, |usual| LONGEST_TIMES * usual),
         }
     }
 }
@@ -70,6 +81,9 @@ pub(super) fn fitted(
         return Profile::Short;
     }
     let may_bend = start.length >= MAY_BEND_PX;
+    if may_bend && start.length > allowance.longest_px {
+        return Profile::Lost;
+    }
     let left = if may_bend {
         &mut allowance.bent
     } else {

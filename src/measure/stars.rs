@@ -127,7 +127,7 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         .collect();
     let lens = Lens::learn(samples, mesh, noise, &good);
     shaped.lens_doubt_px = lens.doubt_px;
-    let mut allowance = long::Allowance::full();
+    let mut allowance = long::Allowance::of(&lens, &good);
     shaped.stars = found
         .iter()
         .map(|(shape, blended)| {

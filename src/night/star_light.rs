@@ -258,6 +258,23 @@ struct Seen {
     stars: BTreeMap<usize, Vec<Sighting>>,
 }
 
+/// The median of values that truly differ, each with this standard error, and its own standard error.
+///
+/// The count of values below a place m has variance Σ p(1 − p), p = Φ((m − v)/σ), and grows with m by
+/// Σ φ((m − v)/σ)/σ; their quotient is how far the median moves. For values that are all alike this
+/// is √(π/2) σ/√n; the wider they are spread, the more it is.
+fn middle_of_unlike(values: &mut [f64], sigma: f64) -> Option<Estimate> {
+    let value = median(values)?;
+    let (mut variance, mut growth) = (0.0, 0.0);
+    for z in values.iter().map(|v| (value - v) / sigma) {
+        let below = 0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2);
+        variance += below * (1.0 - below);
+        growth += (-0.5 * z * z).exp() / (sigma * (2.0 * std::f64::consts::PI).sqrt());
+    }
+    let error = variance.sqrt() / growth;
+    error.is_finite().then_some(Estimate { value, error })
+}
+
 impl Seen {
     /// Whether most sightings of a star are clipped.
     fn is_clipped(&self, star: usize) -> bool {
@@ -266,15 +283,16 @@ impl Seen {
     }
 
     /// Median signal-to-noise of a star over the frames, and its standard error: by the scatter from
-    /// frame to frame, or where there is one frame 1, as noise is what signal-to-noise counts in.
+    /// frame to frame, but never under 1 in a frame, as noise is what signal-to-noise counts in.
     fn snr(&self, star: usize) -> Option<Estimate> {
         let seen = self.stars.get(&star)?;
         let values: Vec<f64> = seen.iter().map(|sighting| sighting.snr).collect();
         let (value, sigma) = median_and_sigma(&values)?;
-        let sigma = if values.len() < 3 { 1.0 } else { sigma };
+        // The median of two is their mean.
+        let of_median = if values.len() < 3 { 1.0 } else { MEDIAN_ERROR };
         Some(Estimate {
             value,
-            error: sigma / (values.len() as f64).sqrt(),
+            error: of_median * sigma.max(1.0) / (values.len() as f64).sqrt(),
         })
     }
 
@@ -282,7 +300,6 @@ impl Seen {
         let own: Vec<Estimate> = common.iter().filter_map(|&star| self.snr(star)).collect();
         let mut values: Vec<f64> = own.iter().map(|snr| snr.value).collect();
         let mut errors: Vec<f64> = own.iter().map(|snr| snr.error).collect();
-        let count = (own.len() as f64).sqrt();
         let deeper: Vec<f64> = common
             .iter()
             .filter_map(|&star| Some(self.snr(star)?.value / first.snr(star)?.value))
@@ -295,15 +312,60 @@ impl Seen {
             .filter(|&&star| self.is_clipped(star))
             .count();
         Some(GroupStars {
-            snr: Estimate {
-                value: median(&mut values)?,
-                error: MEDIAN_ERROR * median(&mut errors)? / count,
-            },
+            snr: middle_of_unlike(&mut values, median(&mut errors)?)?,
             deeper_mag: Estimate {
                 value: deeper_mag,
                 error: MEDIAN_ERROR * scatter / (deeper.len() as f64).sqrt(),
             },
             clipped_pct: 100.0 * clipped as f64 / everywhere.len().max(1) as f64,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, LogNormal, Normal};
+
+    use super::*;
+
+    #[test]
+    fn the_median_of_like_values_has_the_textbook_error() {
+        let got = middle_of_unlike(&mut [7.0; 100], 2.0).unwrap();
+        assert_eq!(got.value, 7.0);
+        assert!((got.error - MEDIAN_ERROR * 0.2).abs() < 1e-4, "{got:?}");
+    }
+
+    #[test]
+    fn the_median_of_stars_of_all_brightnesses_scatters_as_it_says() {
+        let mut random = ChaCha8Rng::seed_from_u64(8);
+        let noise = Normal::new(0.0, 0.7).unwrap();
+        let brightness = LogNormal::new(14.0_f64.ln(), 0.9).unwrap();
+        let (mut seen, mut said, mut runs) = (0.0, 0.0, 0.0);
+        for _ in 0..30 {
+            let truth: Vec<f64> = (0..128).map(|_| brightness.sample(&mut random)).collect();
+            let middles: Vec<Estimate> = (0..60)
+                .map(|_| {
+                    let mut values: Vec<f64> = truth
+                        .iter()
+                        .map(|v| v + noise.sample(&mut random))
+                        .collect();
+                    middle_of_unlike(&mut values, 0.7).unwrap()
+                })
+                .collect();
+            let mean = middles.iter().map(|m| m.value).sum::<f64>() / 60.0;
+            seen += middles
+                .iter()
+                .map(|m| (m.value - mean).powi(2))
+                .sum::<f64>()
+                / 59.0;
+            said += middles.iter().map(|m| m.error.powi(2)).sum::<f64>() / 60.0;
+            runs += 1.0;
+        }
+        let ratio = (said / seen).sqrt();
+        assert!((0.85..1.25).contains(&ratio), "said over seen {ratio}");
+        // The formula for like values would say a third of it.
+        assert!((seen / runs).sqrt() > 2.0 * MEDIAN_ERROR * 0.7 / 128_f64.sqrt());
     }
 }

@@ -81,7 +81,10 @@ fn short(value: Option<Value>) -> String {
 }
 
 fn with_error(value: Option<Value>) -> String {
-    let error = value.and_then(|value| value.error);
+    // Smaller ones would read as ±0.00.
+    let error = value
+        .and_then(|value| value.error)
+        .filter(|error| *error >= 0.005);
     let error = error.map_or_else(String::new, |error| format!(" ±{}", figure(error)));
     short(value) + &error
 }

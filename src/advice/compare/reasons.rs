@@ -183,7 +183,11 @@ fn clipped(comparison: &Comparison, best: usize) -> Option<Reason> {
         .min_by_key(|c| c.iso);
     let more = higher.and_then(|column| {
         let gain = worth(column)? / worth(of)? - 1.0;
-        let clips = number(column.clipped_stars?.value, 0);
+        let clips = column.clipped_stars?.value;
+        if clips.round() <= here.round() {
+            return None;
+        }
+        let clips = number(clips, 0);
         let for_what = if gain >= 0.005 {
             format!(" for {} % more signal-to-noise", number(100.0 * gain, 0))
         } else {

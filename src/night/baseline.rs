@@ -5,6 +5,8 @@ use crate::base::robust::{self, median, quantile};
 
 /// Neighbours on either side that say what is typical of a row.
 const REACH: usize = 12;
+/// Near an end, those among them that stand nearest.
+const NEAR: f64 = 5.0;
 /// With fewer neighbours than this the group's median stands for them.
 const LEAST_NEIGHBOURS: usize = 4;
 
@@ -117,17 +119,13 @@ fn series(known: &mut [f64], values: &[Option<f64>], typical: &[Option<f64>]) ->
 fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
     let first = place.saturating_sub(REACH);
     let end = (place + REACH + 1).min(values.len());
+    let scaled = |value: f64| match scale {
+        Scale::Log => value.ln(),
+        Scale::Linear => value,
+    };
     let neighbours: Vec<(f64, f64)> = (first..end)
         .filter(|&other| other != place)
-        .filter_map(|other| {
-            let value = values[other]?;
-            let value = if scale == Scale::Log {
-                value.ln()
-            } else {
-                value
-            };
-            Some((other as f64 - place as f64, value))
-        })
+        .filter_map(|other| Some((other as f64 - place as f64, scaled(values[other]?))))
         .collect();
     if neighbours.len() < LEAST_NEIGHBOURS {
         let mut known: Vec<f64> = values.iter().copied().flatten().collect();
@@ -142,7 +140,7 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
     // robust line says what the slope makes here.
     let one_sided = place < REACH || place + REACH >= values.len();
     let here = if one_sided {
-        line_at_zero(&neighbours)
+        at_an_end(&neighbours, values[place].map(scaled))
     } else {
         median_value(&neighbours)
     }?;
@@ -151,6 +149,19 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
     } else {
         here
     })
+}
+
+/// What neighbours mostly on one side say of a row with this value: their line, or the level of the
+/// nearest, whichever the value is nearer to. A cloud that has just passed bends the line down past
+/// the end, and the level lags behind a true slope; a row is out of line only if it is so by both.
+fn at_an_end(neighbours: &[(f64, f64)], own: Option<f64>) -> Option<f64> {
+    let line = line_at_zero(neighbours)?;
+    let near: Vec<(f64, f64)> = (neighbours.iter().copied())
+        .filter(|(away, _)| away.abs() <= NEAR)
+        .collect();
+    let level = median_value(&near).unwrap_or(line);
+    let off = |typical: f64| own.map_or(0.0, |own| (own - typical).abs());
+    Some(if off(level) < off(line) { level } else { line })
 }
 
 fn median_value(points: &[(f64, f64)]) -> Option<f64> {
@@ -217,6 +228,27 @@ mod tests {
         assert!((got.typical[20].unwrap() - 5.01).abs() < 0.02);
         assert!((got.series.unwrap().median - 5.01).abs() < 0.02);
         assert!(got.series.unwrap().scatter < 0.03);
+    }
+
+    #[test]
+    fn a_cloud_that_passed_leaves_the_end_in_line() {
+        // A bump of seven frames that ends eight before the last.
+        let mut values = some((0..40).map(|k| 20.0 + 0.05 * f64::from(k % 3)));
+        for (value, bump) in values[25..32]
+            .iter_mut()
+            .zip([4.0, 7.0, 9.5, 10.0, 9.4, 7.1, 3.7])
+        {
+            *value = value.map(|v| v + bump);
+        }
+        let got = Baseline::new(&values, Scale::Log);
+        for place in 34..40 {
+            let typical = got.typical[place].unwrap();
+            assert!((typical / 20.05 - 1.0).abs() < 0.01, "{place}: {typical}");
+        }
+        // What is out of line at the end is so still.
+        values[39] = Some(26.0);
+        let got = Baseline::new(&values, Scale::Log).typical[39].unwrap();
+        assert!(got < 21.0, "{got}");
     }
 
     #[test]

@@ -201,11 +201,20 @@ pub(super) fn one_line(open: &OpenNight) -> String {
     let changes: Vec<String> = (open.next_time().into_iter())
         .flat_map(|next| &next.settings)
         .filter(|row| row.changed)
-        .map(|row| format!("{} {}", row.setting.to_lowercase(), row.next))
+        .map(|row| format!("{} {}", in_a_sentence(row.setting), row.next))
         .collect();
     if changes.is_empty() {
         "the same settings.".to_owned()
     } else {
         format!("{}.", changes.join(", "))
+    }
+}
+
+/// A setting's name inside a sentence: abbreviations keep their capitals.
+fn in_a_sentence(setting: &str) -> String {
+    if setting.chars().all(char::is_uppercase) {
+        setting.to_owned()
+    } else {
+        setting.to_lowercase()
     }
 }

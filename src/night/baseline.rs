@@ -5,7 +5,7 @@ use crate::base::robust::{self, median, quantile};
 
 /// Neighbours on either side that say what is typical of a row.
 const REACH: usize = 12;
-/// At an end, those among them that stand nearest.
+/// With fewer than this on one side a row is at an end; this many are its nearest.
 const NEAR: usize = 5;
 /// With fewer neighbours than this the group's median stands for them.
 const LEAST_NEIGHBOURS: usize = 4;
@@ -136,16 +136,13 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
             median(&mut known)
         };
     }
-    // With as many on either side a slope cancels in the median; near an end it does not, and a
-    // robust line says what the slope makes here.
-    let one_sided = place < REACH || place + REACH >= values.len();
-    let at_an_end = place < NEAR || place + NEAR >= values.len();
-    let here = if at_an_end {
+    // With as many on either side a slope cancels in the median, and what passed on one side is
+    // outweighed; only at the very ends there are too few.
+    let reach = place.min(values.len() - 1 - place).min(REACH);
+    let here = if reach < NEAR {
         line_or_level(&neighbours, values[place].map(scaled))
-    } else if one_sided {
-        line_at_zero(&neighbours)
     } else {
-        median_value(&neighbours)
+        level_within(&neighbours, reach)
     }?;
     Some(if scale == Scale::Log {
         here.exp()
@@ -159,16 +156,17 @@ fn typical(values: &[Option<f64>], place: usize, scale: Scale) -> Option<f64> {
 /// the end, and the level lags behind a true slope; a row is out of line only if it is so by both.
 fn line_or_level(neighbours: &[(f64, f64)], own: Option<f64>) -> Option<f64> {
     let line = line_at_zero(neighbours)?;
-    let near: Vec<(f64, f64)> = (neighbours.iter().copied())
-        .filter(|(away, _)| away.abs() <= NEAR as f64)
-        .collect();
-    let level = median_value(&near).unwrap_or(line);
+    let level = level_within(neighbours, NEAR).unwrap_or(line);
     let off = |typical: f64| own.map_or(0.0, |own| (own - typical).abs());
     Some(if off(level) < off(line) { level } else { line })
 }
 
-fn median_value(points: &[(f64, f64)]) -> Option<f64> {
-    let mut values: Vec<f64> = points.iter().map(|point| point.1).collect();
+/// Median of the neighbours up to `reach` places away.
+fn level_within(neighbours: &[(f64, f64)], reach: usize) -> Option<f64> {
+    let within = neighbours
+        .iter()
+        .filter(|(away, _)| away.abs() <= reach as f64);
+    let mut values: Vec<f64> = within.map(|(_, value)| *value).collect();
     median(&mut values)
 }
 
@@ -244,7 +242,7 @@ mod tests {
             *value = value.map(|v| v + bump);
         }
         let got = Baseline::new(&values, Scale::Log);
-        for place in 35..40 {
+        for place in 33..40 {
             let typical = got.typical[place].unwrap();
             assert!((typical / 20.05 - 1.0).abs() < 0.01, "{place}: {typical}");
         }

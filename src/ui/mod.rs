@@ -50,7 +50,7 @@ use std::sync::{Arc, OnceLock};
 
 use egui::{Context, Ui};
 
-use crate::app::{self, Action, Comfort, Model, Page};
+use crate::app::{self, Action, Comfort, Model, Page, Theme};
 use crate::engine::{Engine, OpenRequest};
 
 pub use fold::Fold;
@@ -196,8 +196,12 @@ impl App {
     /// Draws the window into `ui` and applies what was done in it.
     pub fn draw(&mut self, ui: &mut Ui) {
         let ctx = ui.ctx().clone();
-        if let Some(system) = ctx.system_theme() {
-            self.apply(Action::SystemIsDark(system == egui::Theme::Dark));
+        let comfort = self.model.comfort;
+        let system = ctx.system_theme().map(|theme| theme == egui::Theme::Dark);
+        if let Some(is_dark) = system.filter(|_| !comfort.theme_chosen)
+            && is_dark != (comfort.theme == Theme::Dark)
+        {
+            self.apply(Action::SystemIsDark(is_dark));
         }
         if self.comfort != Some(self.model.comfort) {
             theme::apply(&ctx, &self.model.comfort);

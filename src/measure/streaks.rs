@@ -315,7 +315,54 @@ fn finish(piece: &Piece, sight: &Sight) -> Streak {
         y1_px,
         width_px: piece.width as f32,
         brightness: brightness as f32,
+        parts: parts(&profile),
+        beat_px: beat(&profile).unwrap_or(0.0) as f32,
     }
+}
+
+/// Means of equal parts of a profile.
+fn parts(profile: &[f64]) -> [f32; Streak::PARTS] {
+    std::array::from_fn(|part| {
+        let edge = |part: usize| part * profile.len() / Streak::PARTS;
+        let own = profile.get(edge(part)..edge(part + 1)).unwrap_or(&[]);
+        (own.iter().sum::<f64>() / own.len().max(1) as f64) as f32
+    })
+}
+
+/// Least flashes that make a beat.
+const LEAST_FLASHES: usize = 4;
+
+/// A flash outshines the line by so many times.
+const FLASH: f64 = 2.0;
+
+/// This share of the steps between flashes must be even, to a fifth.
+const EVEN_SHARE: f64 = 0.6;
+
+/// The distance between flashes along a line, where they follow each other evenly. Stars that the
+/// line crosses outshine it too, but anywhere.
+fn beat(profile: &[f64]) -> Option<f64> {
+    let mut sorted = profile.to_vec();
+    let line = quantile(&mut sorted, 0.4)?.max(1e-6);
+    let bright = |i: usize| profile.get(i).is_some_and(|&v| v > (1.0 + FLASH) * line);
+    // Each run of bright samples is one flash, at its brightest.
+    let mut flashes: Vec<f64> = Vec::new();
+    let mut run: Option<usize> = None;
+    for i in 0..=profile.len() {
+        match (bright(i), run) {
+            (true, None) => run = Some(i),
+            (false, Some(from)) => {
+                flashes.push(0.5 * (from + i - 1) as f64);
+                run = None;
+            }
+            _ => {}
+        }
+    }
+    (flashes.len() >= LEAST_FLASHES).then_some(())?;
+    let steps: Vec<f64> = flashes.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let usual = quantile(&mut steps.clone(), 0.5).filter(|step| *step >= 4.0)?;
+    let even = |step: &&f64| (*step / usual - 1.0).abs() < 0.2;
+    let share = steps.iter().filter(even).count() as f64 / steps.len() as f64;
+    (share >= EVEN_SHARE).then_some(usual)
 }
 
 #[cfg(test)]
@@ -334,6 +381,22 @@ mod tests {
         let swells: Vec<f64> = (0..60).map(|i| f64::from(i * (60 - i))).collect();
         assert_eq!(dips(&swells), 0);
         assert_eq!(dips(&[]), 0);
+    }
+
+    #[test]
+    fn lamps_flash_evenly_and_stars_do_not() {
+        let line = |flashes: &[usize]| -> Vec<f64> {
+            let lit = |i: usize| flashes.iter().any(|&f| i.abs_diff(f) <= 1);
+            (0..400).map(|i| if lit(i) { 9.0 } else { 1.0 }).collect()
+        };
+        let even: Vec<usize> = (0..9).map(|k| 20 + 43 * k).collect();
+        assert!((beat(&line(&even)).unwrap() - 43.0).abs() < 1.0);
+        assert_eq!(beat(&line(&[20, 31, 90, 210, 222, 380])), None);
+        assert_eq!(beat(&line(&[20, 60, 100])), None, "three are chance");
+        assert_eq!(beat(&[]), None);
+        let rises: Vec<f64> = (0..160).map(f64::from).collect();
+        let told = parts(&rises);
+        assert!((told[0] - 4.5).abs() < 1e-6 && (told[15] - 154.5).abs() < 1e-6);
     }
 
     #[test]

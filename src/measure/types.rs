@@ -232,9 +232,16 @@ pub struct Streak {
     pub width_px: f32,
     /// Mean level along it above the sky, fraction of full scale.
     pub brightness: f32,
+    /// The same in [`Streak::PARTS`] equal parts, from the first end to the other.
+    pub parts: [f32; Streak::PARTS],
+    /// Distance between flashes that follow each other evenly, px; 0 where there are none.
+    pub beat_px: f32,
 }
 
 impl Streak {
+    /// Parts that a streak's light is told in.
+    pub const PARTS: usize = 16;
+
     /// Distance between its ends, px.
     #[must_use]
     pub fn length_px(&self) -> f64 {

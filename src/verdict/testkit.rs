@@ -158,6 +158,8 @@ pub(crate) fn streak(share: f32, brightness: f32) -> Streak {
         y1_px: 4000.0 * share,
         width_px: 4.0,
         brightness,
+        parts: [brightness; Streak::PARTS],
+        beat_px: 0.0,
     }
 }
 

@@ -22,6 +22,7 @@ mod ground;
 mod hot;
 mod lanes;
 mod lens;
+mod levels;
 mod long;
 mod matched;
 mod matched_plane;
@@ -58,8 +59,8 @@ mod scene;
 
 pub use pair::{Banding, PAIR_VERSION, PairFault, PairLevel, PairMeasure, PairOf, pair};
 pub use types::{
-    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, SkyValues, Star, StarErrors,
-    StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
+    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, Levels, SkyValues, Star,
+    StarErrors, StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
 };
 
 use crate::frame::Samples;
@@ -148,6 +149,7 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     out.hot_pixels = hot.len() as u32;
 
     out.sky = sky::sky_values(&mesh, &is_sky, samples.hues.as_ref());
+    out.levels = levels::levels(&mesh, &is_sky);
     out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
     if out.noise_pct.is_none() {
         out.remarks

@@ -206,6 +206,21 @@ pub struct SkyValues {
     pub cells_pct: Vec<f32>,
 }
 
+/// Level and share of sky in equal cells over the frame, ground and all: what is sky for sure, many
+/// frames tell.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Levels {
+    /// Cells across.
+    pub cols: usize,
+    /// Cells down.
+    pub rows: usize,
+    /// Mean level with stars out, percent of full scale above black; `cols * rows` cells, row order,
+    /// or none where nothing was measured.
+    pub level_pct: Vec<f32>,
+    /// Share of the cell that this frame alone takes for sky, percent.
+    pub sky_pct: Vec<u8>,
+}
+
 /// The colour of what is added from the darkest to the brightest tenth of the sky. Each number is a
 /// ratio to the colour of the darkest tenth, so that neither filters nor white balance matter: 1 is
 /// more of the same.
@@ -297,6 +312,8 @@ pub struct FrameMeasure {
     pub models: Option<FieldModels>,
     /// Sky values; for every decoded frame.
     pub sky: SkyValues,
+    /// Levels over the frame, ground and all.
+    pub levels: Levels,
     /// Robust σ of one green sample of sky, percent of full scale.
     pub noise_pct: Option<f64>,
     /// Share of samples at or above the clip level, percent.
@@ -340,6 +357,7 @@ impl FrameMeasure {
                 rows: 0,
                 cells_pct: Vec::new(),
             },
+            levels: Levels::default(),
             noise_pct: None,
             saturated_pct: 0.0,
             hot_pixels: 0,

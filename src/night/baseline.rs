@@ -77,13 +77,23 @@ fn stars(row: &Row) -> Option<f64> {
 }
 
 /// One quantity over one group.
-struct Baseline {
+pub(super) struct Baseline {
     series: Option<Series>,
     /// For each row of the group, also for one without a value of its own.
     typical: Vec<Option<f64>>,
 }
 
 impl Baseline {
+    /// What is typical of each level by its neighbours, slow change followed by shares.
+    pub(super) fn typical_levels(values: &[Option<f64>]) -> Vec<Option<f64>> {
+        Self::new(values, Scale::Log).typical
+    }
+
+    /// The series of one quantity that changes by amounts.
+    pub(super) fn series_of(values: &[Option<f64>]) -> Option<Series> {
+        Self::new(values, Scale::Linear).series
+    }
+
     fn new(values: &[Option<f64>], scale: Scale) -> Self {
         let mut known: Vec<f64> = values.iter().copied().flatten().collect();
         let scale = if known.iter().all(|&v| v > 0.0) {

@@ -13,6 +13,7 @@ mod groups;
 mod kinds;
 mod gaps;
 mod baseline;
+mod foreground;
 mod matching;
 mod stars;
 mod turn_fit;
@@ -40,6 +41,7 @@ mod turn_tests;
 #[cfg(test)]
 mod warning_tests;
 
+pub use foreground::Foreground;
 pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
@@ -63,6 +65,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     gaps::fill(&mut night);
     baseline::fill(&mut night);
     turn::fill(&mut night);
+    foreground::fill(&mut night);
     pointing::fill(&mut night);
     derive::fill(&mut night);
     magnitude::fill(&mut night, options);

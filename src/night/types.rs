@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::foreground::Foreground;
 use crate::base::Estimate;
 use crate::frame::{CameraKey, Facts, Orientation, Supplied};
 use crate::measure::FrameMeasure;
@@ -200,6 +201,11 @@ pub struct Derived {
     pub shift_xy_px: Option<[f64; 2]>,
     /// Flux of matched stars against the group's clear frames, 1 = clear.
     pub transparency: Option<f64>,
+    /// Median level of the ground, percent of full scale, where the frame shows ground.
+    pub ground_level_pct: Option<f64>,
+    /// Light on the ground beyond what is typical of the frames around, percent of full scale: what
+    /// three quarters of the ground stay below. Dusk and a rising Moon are typical of their frames.
+    pub ground_light_pct: Option<f64>,
     /// Sky brightness, mag per square arcsecond.
     pub sky_mag_arcsec2: Option<f64>,
     /// How far off `sky_mag_arcsec2` may be, mag: 0.7, or 0.2 once calibrated by a sky meter. Between
@@ -360,6 +366,10 @@ pub struct Group {
     /// the trails is told by. From the fitted turn or, without one, from the largest trail and the
     /// exposure; `None` when neither is known.
     pub largest_rate_px_s: Option<f64>,
+    /// What of its frames is ground; `None` where that cannot be told.
+    pub foreground: Option<Foreground>,
+    /// Light on the ground, percent of full scale (see [`Derived::ground_light_pct`]).
+    pub ground_light: Option<Series>,
     /// Trail lengths, px.
     pub trail: Option<Series>,
     /// Widths, px.

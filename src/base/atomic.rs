@@ -16,7 +16,8 @@ pub enum Existing {
 }
 
 /// Writes a file so that at any moment `path` holds either what was there before or all of the
-/// new content: a temporary file in the same folder, flushed to disk, then renamed.
+/// new content: a temporary file in the same folder, flushed to disk, then renamed. A file that is
+/// replaced hands on its permissions.
 ///
 /// # Errors
 /// Whatever creating, writing, flushing or renaming says; the temporary file is then gone.
@@ -36,12 +37,27 @@ pub fn write(
         buffered.flush()?;
     }
     file.as_file().sync_all()?;
-    open_to_reading(file.path())?;
+    match fs::metadata(path) {
+        Ok(there) => fs::set_permissions(file.path(), there.permissions())?,
+        Err(_) => open_to_reading(file.path())?,
+    }
     let done = match existing {
         Existing::Replace => file.persist(path).map(drop),
         Existing::Keep => file.persist_noclobber(path).map(drop),
     };
     done.map_err(|failure| failure.error)
+}
+
+/// Puts the names in a folder on the disk, so that what was made in it is there after a power cut.
+///
+/// # Errors
+/// What opening or flushing it says; nothing where folders cannot be flushed.
+pub fn sync_folder(folder: &Path) -> io::Result<()> {
+    if cfg!(unix) {
+        fs::File::open(folder)?.sync_all()
+    } else {
+        Ok(())
+    }
 }
 
 /// Temporary files are born private; a result the user asked for has ordinary permissions.

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::str::FromStr;
 
-use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
+use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum};
 
 use crate::engine::{OpenRequest, Supplied};
 use crate::frame::parse_clock_shift;
@@ -20,8 +20,10 @@ Examples:
   nightloupe advise ridge                  what to set next time, and why
   nightloupe compare ladder                settings side by side: which was best, and why
   nightloupe export ridge --to out --list  lists of the frames to use and to leave out
+  nightloupe restore ridge                 bring back frames that were set aside
 
-A folder called like a command is opened as ./measure. Frames are never changed, moved or deleted.
+A folder called like a command is opened as ./measure. Frames are never changed or deleted, and only
+moved, into a subfolder, by export --set-aside.
 NIGHTLOUPE_LOG=debug tells more on stderr.";
 
 const MEASURE_HELP: &str = "\
@@ -59,12 +61,33 @@ Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 noth
 const EXPORT_HELP: &str = "\
 Examples:
   nightloupe export ridge --to ridge-lists --list
-  nightloupe export ridge --to lists --list --purpose tracked
+  nightloupe export ridge --to out --sidecars --set-aside --only-say
+  nightloupe export ridge --to film --links --purpose timelapse
 
---list writes used.txt and rejected.txt, names one a line, in order of capture. What you decided in
-the window counts before what is advised. A list that is there already is left as it is, and said.
+What you decided in the window counts before what is advised. With --only-say, what would be done is
+printed and nothing is done.
 
-Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing written.";
+--list writes used.txt and rejected.txt, names one a line, in order of capture.
+--sidecars writes an XMP rating of -1 (rejected) beside each rejected frame; what another program wrote
+  in a rating file stays. Where the folder cannot be written they go into DIR/ratings.
+--links numbers the used frames in the new folder DIR/frames: as links, or copies where links cannot be.
+--set-aside moves rejected frames, with the JPEG and rating files of the same name, into the subfolder
+  nightloupe-set-aside; restore brings them back. Dark, bias and flat frames are never moved.
+
+What is there already is left as it is, and said.
+
+Exit code: 0 all well, 1 something could not be read, written or moved (the rest is done), 2 nothing
+done.";
+
+const RESTORE_HELP: &str = "\
+Examples:
+  nightloupe restore ridge
+  nightloupe restore ridge --ratings
+
+Brings back what export --set-aside or the window moved, also after a crash, from the journal in the
+subfolder nightloupe-set-aside. Nothing is overwritten: a file whose place is taken stays where it is.
+
+Exit code: 0 all well, 1 something could not be brought back (the rest is), 2 nothing done.";
 
 const SAMPLE_HELP: &str = "\
 Examples:
@@ -121,10 +144,15 @@ pub(super) enum Command {
     Compare(Compare),
     /// Write what the verdicts lead to into a folder
     ///
-    /// Measures like `measure`, then writes lists of the frames to use and to leave out for
-    /// whatever program comes next.
+    /// Measures like `measure`, then hands over what was decided to whatever program comes next:
+    /// lists, rating files, numbered links, and rejected frames set aside.
     #[command(after_help = EXPORT_HELP)]
     Export(Export),
+    /// Bring back frames that were set aside
+    ///
+    /// Undoes a set-aside from its journal.
+    #[command(after_help = RESTORE_HELP)]
+    Restore(Restore),
     /// Write a simulated night to try things on
     ///
     /// Writes frames as a camera would have, of a night that never was.
@@ -157,6 +185,11 @@ pub(super) struct Compare {
 }
 
 #[derive(Debug, Args)]
+#[command(group(ArgGroup::new("what").required(true).multiple(true)))]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a switch of the command line, and any may be given with any"
+)]
 pub(super) struct Export {
     #[command(flatten)]
     pub(super) night: NightArgs,
@@ -166,8 +199,35 @@ pub(super) struct Export {
     pub(super) to: PathBuf,
 
     /// Write used.txt and rejected.txt
-    #[arg(long, required = true, action = ArgAction::SetTrue)]
+    #[arg(long, group = "what")]
     pub(super) list: bool,
+
+    /// Rate rejected frames -1 in XMP files beside them
+    #[arg(long, group = "what")]
+    pub(super) sidecars: bool,
+
+    /// Number the used frames in DIR/frames
+    #[arg(long, group = "what")]
+    pub(super) links: bool,
+
+    /// Move rejected frames into a subfolder of their folder
+    #[arg(long, group = "what")]
+    pub(super) set_aside: bool,
+
+    /// Say what would be done, and do nothing
+    #[arg(long)]
+    pub(super) only_say: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Restore {
+    /// The folder that frames were moved out of
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
+
+    /// Take back rating files written into DIR, instead of bringing back frames
+    #[arg(long)]
+    pub(super) ratings: bool,
 }
 
 #[derive(Debug, Args)]

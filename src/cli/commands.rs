@@ -1,11 +1,11 @@
-//! The commands that open a night: measure, advise, compare, export.
+//! The commands that open a night and tell of it: measure, advise, compare.
 
 use std::path::Path;
 
-use super::args::{Compare, Export, Measure, NightArgs};
+use super::args::{Compare, Measure, NightArgs};
 use super::follow::{self, Measured};
 use super::output::{data, data_to, is_stdout, say};
-use super::{Exit, lists, summary};
+use super::{Exit, summary};
 use crate::engine::OpenRequest;
 use crate::export;
 
@@ -76,13 +76,7 @@ pub(super) fn compare(args: &Compare) -> Result<Exit, String> {
     Ok(exit_of(&measured))
 }
 
-pub(super) fn export(args: &Export) -> Result<Exit, String> {
-    let measured = follow::measure(args.night.request(), args.night.workers())?;
-    lists::write(&args.to, &measured)?;
-    Ok(exit_of(&measured))
-}
-
-fn print(text: &str) -> Result<(), String> {
+pub(super) fn print(text: &str) -> Result<(), String> {
     data(|out| out.write_all(text.as_bytes()))
         .map_err(|fault| format!("stdout could not be written: {fault}"))
 }

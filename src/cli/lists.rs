@@ -16,14 +16,7 @@ use crate::verdict::words::plural;
 /// A sentence, when a list of other content is there already or cannot be written; then neither
 /// of them was written.
 pub(super) fn write(folder: &Path, measured: &Measured) -> Result<(), String> {
-    let table = measured.table();
-    let lists = [
-        ("used.txt", text_of(|out| export::write_used(&table, out))?),
-        (
-            "rejected.txt",
-            text_of(|out| export::write_rejected(&table, out))?,
-        ),
-    ];
+    let lists = of(measured)?;
     fs::create_dir_all(folder)
         .map_err(|fault| format!("{} could not be made: {fault}", folder.display()))?;
     let mut to_write = Vec::new();
@@ -55,6 +48,33 @@ pub(super) fn write(folder: &Path, measured: &Measured) -> Result<(), String> {
         say(&format!("{}: {names}.", path.display()));
     }
     Ok(())
+}
+
+/// What [`write`] will do, a line each.
+///
+/// # Errors
+/// As [`write`], where it can be told before.
+pub(super) fn preview(folder: &Path, measured: &Measured) -> Result<String, String> {
+    let lists = of(measured)?.map(|(name, text)| {
+        let names = String::from_utf8_lossy(&text).lines().count();
+        format!(
+            "{}: {}.\n",
+            folder.join(name).display(),
+            plural(names, "name", "names")
+        )
+    });
+    Ok(format!("Write lists.\n  {}", lists.join("  ")))
+}
+
+fn of(measured: &Measured) -> Result<[(&'static str, Vec<u8>); 2], String> {
+    let table = measured.table();
+    Ok([
+        ("used.txt", text_of(|out| export::write_used(&table, out))?),
+        (
+            "rejected.txt",
+            text_of(|out| export::write_rejected(&table, out))?,
+        ),
+    ])
 }
 
 fn text_of(fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<Vec<u8>, String> {

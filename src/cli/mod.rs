@@ -7,6 +7,7 @@
 mod args;
 mod commands;
 mod follow;
+mod handing_over;
 mod lists;
 mod output;
 mod sample;
@@ -65,7 +66,8 @@ pub fn run() -> Asked {
         Some(Command::Measure(args)) => commands::measure(args),
         Some(Command::Advise(args)) => commands::advise(args),
         Some(Command::Compare(args)) => commands::compare(args),
-        Some(Command::Export(args)) => commands::export(args),
+        Some(Command::Export(args)) => handing_over::export(args),
+        Some(Command::Restore(args)) => handing_over::restore(args),
         Some(Command::Sample(args)) => sample::write(args),
     };
     Asked::Done(end(done))

@@ -1,10 +1,12 @@
-//! What leaves the program: the measurement table as CSV and JSON, lists of frames, plain text.
+//! What leaves the program: the measurement table as CSV and JSON, lists of frames, plain text; and what
+//! the verdicts lead to on the disk.
 //!
 //! In: a [`Table`], which is the night, its verdicts and the person's decisions. Out: bytes into any
 //! writer; files are written atomically by whoever asked. What a column means is in `columns`, one
 //! entry each; numbers themselves come from the rooms before.
 
 pub mod columns;
+pub mod handover;
 pub mod text;
 
 mod camera;

@@ -1,5 +1,6 @@
 //! The commands that hand over and take back: export, restore.
 
+use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
@@ -153,13 +154,10 @@ fn make(folder: &Path) -> Result<(), String> {
 fn print(preview: &Preview) -> Result<bool, String> {
     let mut text = preview.in_words() + "\n";
     for file in preview.files.iter().take(MOST_FILES) {
-        text.push_str(&format!("  {file}\n"));
+        let _ = writeln!(text, "  {file}");
     }
     if preview.files.len() > MOST_FILES {
-        text.push_str(&format!(
-            "  and {} more\n",
-            preview.files.len() - MOST_FILES
-        ));
+        let _ = writeln!(text, "  and {} more", preview.files.len() - MOST_FILES);
     }
     commands::print(&text)?;
     Ok(true)

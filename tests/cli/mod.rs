@@ -1,5 +1,7 @@
 //! The command line, run as a user runs it.
 
+mod handing_over;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -101,7 +103,9 @@ fn wrong_usage_is_two_and_help_is_none() {
     }
     let help = user.runs(&["--help"]);
     assert_eq!(help.code, 0);
-    for command in ["measure", "advise", "compare", "export", "sample"] {
+    for command in [
+        "measure", "advise", "compare", "export", "sample", "restore",
+    ] {
         assert!(help.out.contains(command));
         let help = user.runs(&[command, "--help"]);
         assert!(help.out.contains("Examples:"), "{}", help.out);

@@ -12,6 +12,7 @@ use std::{fs, str};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
+use super::moving::remove_ours;
 use super::{Change, Tell};
 use crate::base::atomic::{self, Existing};
 
@@ -85,7 +86,7 @@ impl Kind {
         tell(Change::Journal);
         let path = self.path(folder);
         if entries.is_empty() {
-            return match fs::remove_file(&path) {
+            return match remove_ours(&path) {
                 Err(fault) if fault.kind() != io::ErrorKind::NotFound => Err(fault),
                 _ => Ok(()),
             };

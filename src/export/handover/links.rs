@@ -6,6 +6,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use super::moving::remove_ours;
 use super::{Change, Done, FrameFiles, Preview, Tell};
 use crate::base::atomic::{self, Existing};
 use crate::verdict::words::{frames, plural};
@@ -122,7 +123,7 @@ impl Links {
                 what.display()
             )
         };
-        self.clear(&unfinished, tell);
+        clear(&unfinished, tell);
         tell(Change::Folder);
         fs::create_dir_all(&unfinished).map_err(|e| fault(&unfinished, &e))?;
         let mut counts: BTreeMap<How, usize> = BTreeMap::new();
@@ -134,14 +135,14 @@ impl Links {
             match made {
                 Ok(how) => *counts.entry(how).or_default() += 1,
                 Err(e) => {
-                    self.clear(&unfinished, tell);
+                    clear(&unfinished, tell);
                     return Err(fault(&folder.join(name), &e));
                 }
             }
         }
         tell(Change::Folder);
         if let Err(e) = fs::rename(&unfinished, folder) {
-            self.clear(&unfinished, tell);
+            clear(&unfinished, tell);
             return Err(fault(folder, &e));
         }
         let done = Done {
@@ -154,36 +155,36 @@ impl Links {
         let folder = folder.clone();
         Ok((done, LinksMade { folder, made }))
     }
+}
 
-    /// Removes what a run that was cut off left: only numbered names of ours.
-    fn clear(&self, unfinished: &Path, tell: Tell<'_>) {
-        let is_ours = |path: &Path| {
-            let name = path.file_name().unwrap_or_default().to_string_lossy();
-            name.starts_with("frame_") || name.starts_with('.')
-        };
-        let mut folders = vec![unfinished.to_owned()];
-        let mut at = 0;
-        while let Some(folder) = folders.get(at).cloned() {
-            at += 1;
-            for entry in fs::read_dir(&folder).into_iter().flatten().flatten() {
-                let path = entry.path();
-                let kind = entry.file_type();
-                if kind.as_ref().is_ok_and(fs::FileType::is_dir) {
-                    folders.push(path);
-                } else if is_ours(&path) {
-                    tell(Change::Remove);
-                    if let Err(fault) = fs::remove_file(&path) {
-                        tracing::warn!(%fault, "a file of an earlier run stays");
-                    }
+/// Removes what a run that was cut off left: only numbered names of ours.
+fn clear(unfinished: &Path, tell: Tell<'_>) {
+    let is_ours = |path: &Path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        name.starts_with("frame_") || name.starts_with('.')
+    };
+    let mut folders = vec![unfinished.to_owned()];
+    let mut at = 0;
+    while let Some(folder) = folders.get(at).cloned() {
+        at += 1;
+        for entry in fs::read_dir(&folder).into_iter().flatten().flatten() {
+            let path = entry.path();
+            let kind = entry.file_type();
+            if kind.as_ref().is_ok_and(fs::FileType::is_dir) {
+                folders.push(path);
+            } else if is_ours(&path) {
+                tell(Change::Remove);
+                if let Err(fault) = remove_ours(&path) {
+                    tracing::warn!(%fault, "a file of an earlier run stays");
                 }
             }
         }
-        for folder in folders.iter().rev() {
-            if folder.exists()
-                && let Err(fault) = fs::remove_dir(folder)
-            {
-                tracing::warn!(%fault, "a folder of an earlier run stays");
-            }
+    }
+    for folder in folders.iter().rev() {
+        if folder.exists()
+            && let Err(fault) = fs::remove_dir(folder)
+        {
+            tracing::warn!(%fault, "a folder of an earlier run stays");
         }
     }
 }
@@ -246,7 +247,7 @@ impl LinksMade {
             }
             if is_same(from, to) {
                 tell(Change::Remove);
-                match fs::remove_file(to) {
+                match remove_ours(to) {
                     Ok(()) => count += 1,
                     Err(fault) => done
                         .troubles

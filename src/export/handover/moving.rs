@@ -16,10 +16,20 @@ pub(super) fn move_file(from: &Path, to: &Path, tell: Tell<'_>) -> io::Result<()
     OpenOptions::new().write(true).create_new(true).open(to)?;
     tell(Change::File);
     fs::rename(from, to).inspect_err(|_| {
-        if is_claim(to) && fs::remove_file(to).is_err() {
+        if is_claim(to) && remove_ours(to).is_err() {
             tracing::warn!("an empty file is left at {}", to.display());
         }
     })
+}
+
+/// Removes a file that this program made: an empty claim, a journal, a numbered link, a rating file
+/// that is still as it was written. The only place where a name is removed.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "nothing of the user's: each caller has made sure that the file is this program's"
+)]
+pub(super) fn remove_ours(path: &Path) -> io::Result<()> {
+    fs::remove_file(path)
 }
 
 /// How a file stands between its home and where it was put aside.
@@ -45,11 +55,11 @@ pub(super) fn settle(home: &Path, aside: &Path, tell: Tell<'_>) -> io::Result<Wh
             // Two empty files are one that was empty and the claim for it.
             if is_claim(aside) {
                 tell(Change::Remove);
-                fs::remove_file(aside)?;
+                remove_ours(aside)?;
                 Where::Home
             } else if is_claim(home) {
                 tell(Change::Remove);
-                fs::remove_file(home)?;
+                remove_ours(home)?;
                 Where::Aside
             } else {
                 Where::Both

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::journal::{Kind, Name, from_hex, to_hex};
+use super::moving::remove_ours;
 use super::xmp::{self, REJECTED};
 use super::{Change, Done, FrameFiles, Preview, Tell};
 use crate::base::atomic::{self, Existing};
@@ -36,7 +37,7 @@ struct Rating {
 /// What writing rating files will do. Made by [`Ratings::plan`].
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Ratings {
-    ratings: Vec<Rating>,
+    writes: Vec<Rating>,
     /// Rating files that say so already.
     same: usize,
     /// Frames that get none, and why.
@@ -124,7 +125,7 @@ impl Ratings {
             return;
         }
         match rating_for(&file, sidecar) {
-            Ok(Some(rating)) => self.ratings.push(rating),
+            Ok(Some(rating)) => self.writes.push(rating),
             Ok(None) => self.same += 1,
             Err(why) => self
                 .left
@@ -135,11 +136,7 @@ impl Ratings {
     /// Whether every folder that a rating file goes into can be written, without changing it.
     #[must_use]
     pub fn can_be_written(&self) -> bool {
-        let folders: BTreeSet<_> = self
-            .ratings
-            .iter()
-            .filter_map(|r| r.file.parent())
-            .collect();
+        let folders: BTreeSet<_> = self.writes.iter().filter_map(|r| r.file.parent()).collect();
         folders
             .into_iter()
             .all(|folder| tempfile::tempfile_in(folder).is_ok())
@@ -149,8 +146,8 @@ impl Ratings {
     #[must_use]
     pub fn preview(&self) -> Preview {
         let is_new = |rating: &&Rating| rating.before.is_none();
-        let new = self.ratings.iter().filter(is_new).count();
-        let changed = self.ratings.len() - new;
+        let new = self.writes.iter().filter(is_new).count();
+        let changed = self.writes.len() - new;
         let parts: Vec<String> = [
             (new, "write", "new"),
             (changed, "change the rating in", "present"),
@@ -180,7 +177,7 @@ impl Ratings {
                 capitalised(&parts.join(" and "))
             )
         };
-        let files = self.ratings.iter().map(|rating| match rating.before {
+        let files = self.writes.iter().map(|rating| match rating.before {
             None => format!("{} (new)", rating.file.display()),
             Some(_) => format!("{} (only its rating)", rating.file.display()),
         });
@@ -188,7 +185,7 @@ impl Ratings {
             sentence,
             files: files.collect(),
             notes: [self.left.clone(), self.notes()].concat(),
-            is_empty: self.ratings.is_empty(),
+            is_empty: self.writes.is_empty(),
         }
     }
 
@@ -219,7 +216,7 @@ impl Ratings {
             ..Done::default()
         };
         let mut folders: BTreeMap<&Path, Vec<&Rating>> = BTreeMap::new();
-        for rating in &self.ratings {
+        for rating in &self.writes {
             if let Some(folder) = rating.file.parent() {
                 folders.entry(folder).or_default().push(rating);
             }
@@ -250,7 +247,7 @@ impl Ratings {
     #[must_use]
     pub fn folders(&self) -> BTreeMap<PathBuf, Vec<PathBuf>> {
         let mut folders: BTreeMap<PathBuf, Vec<PathBuf>> = BTreeMap::new();
-        for rating in &self.ratings {
+        for rating in &self.writes {
             if let Some(folder) = rating.file.parent() {
                 folders
                     .entry(folder.to_owned())
@@ -446,7 +443,7 @@ fn take_back(file: &Path, entry: &Entry, tell: Tell<'_>) -> Result<bool, String>
     tell(Change::File);
     let done = match before {
         Some(before) => atomic::write(file, Existing::Replace, |out| out.write_all(&before)),
-        None => fs::remove_file(file),
+        None => remove_ours(file),
     };
     done.map_err(|fault| fault.to_string())?;
     Ok(true)

@@ -33,9 +33,15 @@ fn row(setting: &'static str, tonight: String, next: String, why: String) -> Set
 }
 
 fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
-    // Where light was lost as well, that leads the finding.
-    let findings = [Reason::Defocus, Reason::FewStars].into_iter();
-    let mut findings = findings.flat_map(|reason| facts.finding(reason));
+    // Where light was lost as well and no cause is known, that leads the finding.
+    let causes = [
+        Reason::Dew,
+        Reason::Frost,
+        Reason::FocusDrift,
+        Reason::Defocus,
+        Reason::FewStars,
+    ];
+    let mut findings = causes.into_iter().flat_map(|reason| facts.finding(reason));
     let wide = |f: &&Finding| {
         let rows = f
             .rows
@@ -58,17 +64,30 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
         "wider"
     };
     let why = format!("{count} had {how} stars {from}");
-    Some(if facts.reaches(finding, End::Last) {
+    let moist = matches!(finding.reason, Reason::Dew | Reason::Frost);
+    let unnamed = matches!(finding.reason, Reason::Defocus | Reason::FewStars);
+    Some(if moist || (unnamed && facts.reaches(finding, End::Last)) {
         SettingAdvice {
-            detail: "Wider to the end, as dew makes them; without dew, check the focus again then."
-                .to_owned(),
+            detail: if moist {
+                "Stars swelled and faded together, as moisture on the lens makes them."
+            } else {
+                "Wider to the end, as dew makes them; without dew, check the focus again then."
+            }
+            .to_owned(),
             ..row(
                 "Lens warmer",
                 "not told".to_owned(),
-                "from the start".to_owned(),
+                warmer_from(facts, first),
                 why,
             )
         }
+    } else if finding.reason == Reason::Defocus {
+        row(
+            "Focus",
+            "moved".to_owned(),
+            "tape the ring".to_owned(),
+            why,
+        )
     } else {
         row(
             "Focus",
@@ -77,6 +96,16 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
             why,
         )
     })
+}
+
+/// A lens is warmed before it is wet: from half an hour before the first signs, or from the start.
+fn warmer_from(facts: &Facts<'_>, first: usize) -> String {
+    const BEFORE_S: f64 = 1800.0;
+    let time = |row: Option<usize>| facts.night.rows.get(row?)?.time_s;
+    let begun = time(facts.set.frames.first().copied());
+    let late = time(Some(first)).zip(begun).filter(|(dew, begun)| dew - begun > 2.0 * BEFORE_S);
+    let clock = late.and_then(|(dew, _)| facts.clock_at(dew - BEFORE_S));
+    clock.map_or_else(|| "from the start".to_owned(), |clock| format!("from {clock}"))
 }
 
 /// Furthest that trails were over the prediction in a finding, px.
@@ -90,8 +119,9 @@ fn most_excess(facts: &Facts<'_>, finding: &Finding) -> Option<f64> {
 
 /// Frames shaken at the start: the camera had just been touched.
 fn touched(facts: &Facts<'_>) -> Option<SettingAdvice> {
-    let finding = facts
-        .finding(Reason::Trailed)
+    let shaken = facts.finding(Reason::Settling).chain(facts.finding(Reason::Trailed));
+    let finding = shaken
+        .into_iter()
         .find(|f| facts.purpose != Purpose::Tracked && facts.reaches(f, End::First))?;
     let last = facts.night.rows.get(*finding.rows.last()?)?.time_s?;
     let first = facts.night.rows.get(*finding.rows.first()?)?.time_s?;
@@ -114,6 +144,7 @@ fn moved(facts: &Facts<'_>) -> Option<SettingAdvice> {
     let knocks = facts.finding(Reason::Knock);
     let shaken = facts
         .finding(Reason::Trailed)
+        .chain(facts.finding(Reason::Wind))
         .filter(|f| f.verdict != Verdict::Keep && !facts.reaches(f, End::First));
     let rows: BTreeSet<usize> = knocks.chain(shaken).flat_map(|f| f.rows.clone()).collect();
     (!rows.is_empty()).then_some(())?;

@@ -104,7 +104,12 @@ impl<'a> Facts<'a> {
 
     /// The clock reading at a row's start, "21:40".
     pub(super) fn clock(&self, row: usize) -> Option<String> {
-        let seconds = self.night.start_clock_s? + self.night.rows.get(row)?.time_s?;
+        self.clock_at(self.night.rows.get(row)?.time_s?)
+    }
+
+    /// The clock reading at a time like [`Row::time_s`], "21:40".
+    pub(super) fn clock_at(&self, time_s: f64) -> Option<String> {
+        let seconds = self.night.start_clock_s? + time_s;
         let minutes = (seconds / 60.0).floor().rem_euclid(1440.0) as u32;
         Some(format!("{:02}:{:02}", minutes / 60, minutes % 60))
     }
@@ -115,16 +120,16 @@ impl<'a> Facts<'a> {
         let evidence = &self.judgements.get(row)?.evidence;
         let last_of = |reason| {
             let mut all = evidence.iter().rev();
-            all.find(|e| e.reason == reason && e.unit == "px")
+            all.find(|e| e.sign == reason && e.unit == "px")
         };
         let knock = last_of(Reason::Knock).map(|e| e.measured);
         knock.or_else(|| last_of(Reason::Trailed).map(|e| (e.measured - e.baseline).abs()))
     }
 
-    /// Whether anything of `reason` was told of a frame.
+    /// Whether any value of a frame shows `reason`.
     pub(super) fn tells_of(&self, row: usize, reason: Reason) -> bool {
         let judgement = self.judgements.get(row);
-        judgement.is_some_and(|j| j.evidence.iter().any(|e| e.reason == reason))
+        judgement.is_some_and(|j| j.evidence.iter().any(|e| e.sign == reason))
     }
 
     pub(super) fn finding(&self, reason: Reason) -> impl Iterator<Item = &'a Finding> {

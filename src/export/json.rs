@@ -9,7 +9,7 @@ use super::camera;
 use super::columns::{COLUMNS, Cell, SKY_COLOUR, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
-use crate::night::{Heavens, Place, TimeSpan};
+use crate::night::{Heavens, Place, Surety, TimeSpan};
 use crate::verdict::{Event, Finding};
 
 /// Writes the table as one JSON object: `frames` with the names of the CSV (null where there is no
@@ -39,7 +39,7 @@ impl Serialize for Whole<'_> {
         let judged = self.table.judged;
         let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
         let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
-        let events: Vec<Value> = judged.events.iter().map(|e| event(e, &name)).collect();
+        let events: Vec<Value> = judged.events.iter().map(|e| event(self.table, e, &name)).collect();
         let mut map = serializer.serialize_map(Some(9))?;
         map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
         map.serialize_entry("purpose", &judged.purpose)?;
@@ -153,14 +153,47 @@ fn finding<'a>(finding: &Finding, name: &dyn Fn(usize) -> Option<&'a str>) -> Va
     })
 }
 
-fn event<'a>(event: &Event, name: &dyn Fn(usize) -> Option<&'a str>) -> Value {
+fn event<'a>(
+    table: &Table<'_>,
+    event: &Event,
+    name: &dyn Fn(usize) -> Option<&'a str>,
+) -> Value {
+    let files: Vec<&str> = event.rows.iter().filter_map(|&row| name(row)).collect();
+    let strength = event.strength.as_ref().map(|e| {
+        json!({
+            "quantity": e.quantity,
+            "unit": e.unit,
+            "measured": rounded(e.measured),
+            "usual": rounded(e.baseline),
+        })
+    });
     json!({
         "reason": event.reason.code(),
+        "label": event.label,
+        "start": time(table, event.first, false),
+        "end": time(table, event.last, true),
         "first": name(event.first),
         "last": name(event.last),
-        "label": event.label,
+        "files": files,
+        "strength": strength,
+        "evidence": event.evidence,
+        "sure": event.sure.map(Surety::word),
         "verdict": event.verdict,
     })
+}
+
+fn rounded(value: f64) -> f64 {
+    (1e4 * value).round() / 1e4
+}
+
+/// When a row's exposure began or, at its `end`, was over, on the camera's clock.
+fn time(table: &Table<'_>, row: usize, end: bool) -> Option<String> {
+    let facts = &table.row(row)?.facts;
+    let mut taken = facts.taken_at?;
+    if end {
+        taken.add(facts.exposure_s.unwrap_or(0.0));
+    }
+    Some(taken.iso8601())
 }
 
 fn next_time(next: &NextTime) -> Value {

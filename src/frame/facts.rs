@@ -25,7 +25,7 @@ impl TakenAt {
     }
 
     /// Puts the clock right by so many seconds; past the calendar's ends it stays.
-    fn add(&mut self, seconds: f64) {
+    pub fn add(&mut self, seconds: f64) {
         let Ok(shift) = SignedDuration::try_from_secs_f64(seconds) else {
             return;
         };

@@ -5,6 +5,7 @@
 //! for every row what is typical there. A pure function of its inputs: the order in which frames
 //! were measured cannot matter. What is good or bad about a frame belongs to `verdict`.
 
+pub mod happenings;
 pub mod types;
 
 mod order;
@@ -20,6 +21,7 @@ mod turn_fit;
 mod turn_stars;
 mod turn;
 mod pointing;
+mod parts;
 mod same_field;
 mod derive;
 mod magnitude;
@@ -42,6 +44,7 @@ mod turn_tests;
 mod warning_tests;
 
 pub use foreground::Foreground;
+pub use happenings::{Cause, Happening, Moment, Shown, Surety, happenings};
 pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};
@@ -67,6 +70,7 @@ pub fn assemble(inputs: &[FrameInput], options: &NightOptions) -> Night {
     turn::fill(&mut night);
     foreground::fill(&mut night);
     pointing::fill(&mut night);
+    parts::fill(&mut night);
     derive::fill(&mut night);
     magnitude::fill(&mut night, options);
     night.warnings = warnings::collect(&night);

@@ -201,11 +201,17 @@ pub struct Derived {
     pub shift_xy_px: Option<[f64; 2]>,
     /// Flux of matched stars against the group's clear frames, 1 = clear.
     pub transparency: Option<f64>,
+<<<<<<< HEAD
     /// Median level of the ground, percent of full scale, where the frame shows ground.
     pub ground_level_pct: Option<f64>,
     /// Light on the ground beyond what is typical of the frames around, percent of full scale: what
     /// three quarters of the ground stay below. Dusk and a rising Moon are typical of their frames.
     pub ground_light_pct: Option<f64>,
+=======
+    /// The same by part of the frame, three by three in row order; told where the frame shows signs
+    /// of cloud or dew, and `None` in parts with too few stars.
+    pub clear_parts: [Option<f32>; 9],
+>>>>>>> a7d0ca2 (Name what happened from the pattern of all signs over the night)
     /// Sky brightness, mag per square arcsecond.
     pub sky_mag_arcsec2: Option<f64>,
     /// How far off `sky_mag_arcsec2` may be, mag: 0.7, or 0.2 once calibrated by a sky meter. Between
@@ -219,6 +225,16 @@ pub struct Derived {
     pub sky_brightens_deg: Option<f64>,
     /// Trail angle as displayed, anticlockwise from image right, [0, 180).
     pub trail_angle_deg: Option<f64>,
+}
+
+impl Derived {
+    /// Between the clearest and the dimmest part of the frame, mag.
+    #[must_use]
+    pub fn uneven_mag(&self) -> Option<f64> {
+        let known = || self.clear_parts.iter().flatten().map(|&part| f64::from(part.max(1e-4)));
+        let (least, most) = (known().reduce(f64::min)?, known().reduce(f64::max)?);
+        (known().count() >= 3).then(|| 2.5 * (most / least).log10())
+    }
 }
 
 /// What is typical of a row's neighbours: robust, slow change followed, the row's own oddity out.
@@ -249,6 +265,24 @@ pub struct Series {
     pub low_tenth: f64,
     /// The highest tenth's lower edge.
     pub high_tenth: f64,
+}
+
+/// Distance in σ from the median to the tenth of a Gaussian.
+const TENTH_SIGMAS: f64 = 1.2816;
+
+impl Series {
+    /// The level of sharp or dark frames when a long fault has moved the median: the lower tenth,
+    /// moved up by what the scatter of good frames puts between a tenth and the median.
+    #[must_use]
+    pub fn lower_level(self) -> f64 {
+        (self.low_tenth + TENTH_SIGMAS * self.scatter).min(self.median)
+    }
+
+    /// The same from above.
+    #[must_use]
+    pub fn upper_level(self) -> f64 {
+        (self.high_tenth - TENTH_SIGMAS * self.scatter).max(self.median)
+    }
 }
 
 /// The sky's turning over the frame of one group, fitted to its field maps.

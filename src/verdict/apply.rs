@@ -5,11 +5,13 @@
 //! last frame of the set. A run longer than half the set is not an end but the night itself, and
 //! is told as doubtful.
 
+use super::causes::{Causes, note};
 use super::lights;
 use super::read::{self, Context, Reading};
+use super::reasons::News;
 use super::rules::{Place, Rule, Step, Worse, rules};
 use super::types::{Evidence, Judgement, Purpose, Reason, Thresholds, Verdict};
-use crate::night::{Kind, Night, Row, Set};
+use crate::night::{Happening, Kind, Night, Row, Set};
 
 /// Frames in a run that a film bridges.
 const SHORT_RUN: usize = 2;
@@ -19,28 +21,44 @@ pub(super) fn judgements(
     night: &Night,
     purpose: Purpose,
     thresholds: &Thresholds,
+    happened: &[Happening],
 ) -> Vec<Judgement> {
     let mut all: Vec<Judgement> = night.rows.iter().map(|row| by_itself(night, row)).collect();
     let context = Context::new(night);
+    let causes = Causes::of(happened, purpose);
     let rules = rules(purpose, thresholds);
     for set in &night.sets {
-        let judged = judge_set(night, set, &context, (purpose, &rules));
+        let judged = judge_set(night, set, (&context, &causes), (purpose, &rules));
         for (&row, evidence) in set.frames.iter().zip(judged) {
             if let Some(judgement) = all.get_mut(row) {
                 judgement.evidence.extend(evidence);
             }
         }
     }
-    for judgement in &mut all {
+    for (row, judgement) in all.iter_mut().enumerate() {
+        add_notes(judgement, &causes, row);
         settle(judgement);
     }
     all
 }
 
+/// What happened in a frame and no rule spoke of.
+fn add_notes(judgement: &mut Judgement, causes: &Causes<'_>, row: usize) {
+    for one in causes.in_row(row) {
+        let reason = Reason::of(one.cause);
+        let told = judgement.evidence.iter().any(|e| e.reason == reason);
+        if let Some(moment) = one.moment(row).filter(|_| !told) {
+            let (sign, reading) = note(one, moment);
+            let note = evidence((reason, sign), Verdict::Keep, reading, reading.baseline);
+            judgement.evidence.push(note);
+        }
+    }
+}
+
 /// What needs no neighbours: frames that cannot be read or are not of the sky.
 fn by_itself(night: &Night, row: &Row) -> Judgement {
     let reject = |reason, reading, threshold| Judgement {
-        evidence: vec![evidence(reason, Verdict::Reject, reading, threshold)],
+        evidence: vec![evidence((reason, reason), Verdict::Reject, reading, threshold)],
         ..Judgement::default()
     };
     if row.error.is_some() {
@@ -62,9 +80,15 @@ fn by_itself(night: &Night, row: &Row) -> Judgement {
     }
 }
 
-const fn evidence(reason: Reason, weighs: Verdict, reading: Reading, threshold: f64) -> Evidence {
+const fn evidence(
+    (reason, sign): (Reason, Reason),
+    weighs: Verdict,
+    reading: Reading,
+    threshold: f64,
+) -> Evidence {
     Evidence {
         reason,
+        sign,
         weighs,
         quantity: reading.quantity,
         unit: reading.unit,
@@ -87,6 +111,13 @@ fn settle(judgement: &mut Judgement) {
     });
     let weights = judgement.evidence.iter().map(|e| e.weighs);
     judgement.verdict = weights.max().unwrap_or_default();
+}
+
+/// Whether a reason is good news for the purpose, which never weighs against a frame. A stack gains
+/// nothing from light that comes and goes.
+fn is_gift(reason: Reason, purpose: Purpose) -> bool {
+    let good = reason.info().news == News::Good;
+    good && (reason == Reason::Meteor || purpose != Purpose::Tracked)
 }
 
 /// One rule read in one frame.
@@ -112,7 +143,7 @@ fn reach(rule: &Rule, reading: &Reading, step: Option<Step>) -> Option<f64> {
 fn judge_set(
     night: &Night,
     set: &Set,
-    context: &Context<'_>,
+    (context, causes): (&Context<'_>, &Causes<'_>),
     (purpose, rules): (Purpose, &[Rule]),
 ) -> Vec<Vec<Evidence>> {
     // Frame by rule: what is read, and how far it reaches.
@@ -121,15 +152,19 @@ fn judge_set(
             let row = night.rows.get(at).filter(|row| row.measure.is_some());
             let read = |rule: &Rule| {
                 let reading = (rule.read)(context, row?)?;
-                let reason = lights::cause(night, set, place, rule.reason, &reading);
+                let by_sun_or_moon = || lights::cause(night, set, place, rule.reason, &reading);
+                let known = causes.cause(at, rule.reason, &reading);
+                let reason = known.unwrap_or_else(by_sun_or_moon);
                 let is_the_nights = purpose == Purpose::Timelapse && reason.is_natural_light();
-                let reject = reach(rule, &reading, rule.reject);
+                let is_gift = is_gift(reason, purpose);
+                let (doubt, reject) = (reach(rule, &reading, rule.doubt), reach(rule, &reading, rule.reject));
+                let gift = doubt.or(reject).filter(|_| is_gift);
                 Some(Read {
                     reason,
                     reading,
-                    note: reach(rule, &reading, rule.note),
-                    doubt: reach(rule, &reading, rule.doubt),
-                    reject: reject.filter(|_| !is_the_nights),
+                    note: reach(rule, &reading, rule.note).or(gift),
+                    doubt: doubt.filter(|_| !is_gift),
+                    reject: reject.filter(|_| !is_the_nights && !is_gift),
                 })
             };
             rules.iter().map(read).collect()
@@ -181,7 +216,7 @@ fn judge_set(
                 .or(doubt.or(read.reject).map(|past| (Verdict::Doubtful, past)))
                 .or(read.note.map(|past| (Verdict::Keep, past)));
             if let (Some((weighs, past)), Some(list)) = (step, out.get_mut(at)) {
-                list.push(evidence(read.reason, weighs, read.reading, past));
+                list.push(evidence((read.reason, rule.reason), weighs, read.reading, past));
             }
         }
     }

@@ -3,24 +3,18 @@
 use super::findings::{Cluster, Told};
 use super::offers::cost_of;
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
-use super::tell::{Cause, capital, down, gap_clause, looks_like, told_reasons, worst};
+use super::explain::told_by;
+use super::tell::{Key, capital, down, gap_clause, told_keys, worst};
 use super::types::{Purpose, Reason};
 use super::words::{figure, number, plural, share_lost, with_unit};
 
 pub(super) fn detail(told: &Told<'_>, cluster: &Cluster) -> String {
-    let reasons = told_reasons(told, cluster);
-    let mut sentences: Vec<String> = reasons
-        .filter_map(|reason| sentence(told, cluster, reason))
+    let keys = told_keys(told, cluster).into_iter();
+    let mut sentences: Vec<String> = keys
+        .filter_map(|key| sentence(told, cluster, key))
         .collect();
-    sentences.extend(looks_like(told, cluster).map(|cause| {
-        match cause {
-            Cause::Dew => {
-                "Wider and fewer stars to the end, as dew on the lens or a drifting focus would make."
-            }
-            Cause::Cloud => "Fewer stars and a brighter sky at once, as cloud would make.",
-        }
-        .to_owned()
-    }));
+    sentences.extend(told.happening(cluster).map(|one| one.evidence.clone()));
+    sentences.dedup();
     sentences.join(" ")
 }
 
@@ -29,8 +23,8 @@ pub(super) fn detail(told: &Told<'_>, cluster: &Cluster) -> String {
     clippy::too_many_lines,
     reason = "one arm a reason: a table of sentences"
 )]
-fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String> {
-    let (at, e) = worst(told, cluster, reason)?;
+fn sentence(told: &Told<'_>, cluster: &Cluster, key: Key) -> Option<String> {
+    let (at, e) = worst(told, cluster, key)?;
     let frame = at + 1;
     let measured = with_unit(e.measured, e.unit);
     let baseline = with_unit(e.baseline, e.unit);
@@ -45,7 +39,7 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
         (_, false) => "up to ",
     };
     let times = figure(e.measured / e.baseline.abs().max(1e-9));
-    Some(match reason {
+    Some(match told_by(e) {
         Reason::Trailed if e.quantity == "elongation" => format!(
             "Stars in frame {frame} are {} times as long as wide; {} is usual tonight.",
             number(e.measured, 2),
@@ -119,11 +113,18 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
         Reason::OverExposed => {
             format!("{measured} of the samples are at full scale (frame {frame}).")
         }
+        Reason::Streak if key.0 != Reason::Streak => format!(
+            "The longest line crosses {} % of the diagonal (frame {frame}).",
+            number(e.measured, 0)
+        ),
         Reason::Streak => format!(
             "The longest crosses {} % of the diagonal (frame {frame}); an aircraft, a satellite or \
              a meteor draws such a line.",
             number(e.measured, 0)
         ),
+        Reason::StrayLight => {
+            format!("Light on the ground {measured} where {baseline} is usual (frame {frame}).")
+        }
         Reason::Gap => capital(&format!("{}.", gap_clause(told, cluster))),
         Reason::SettingsChanged => {
             let unit = |value: f64| with_unit(value, e.unit);
@@ -152,5 +153,7 @@ fn sentence(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<String
             };
             format!("Frame {frame}: {why}. {counts}{gap}.")
         }
+        // Told by what happened.
+        _ => return None,
     })
 }

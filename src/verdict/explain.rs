@@ -1,6 +1,7 @@
 //! One piece of evidence in a sentence, for the frame it was found in.
 
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
+use super::tell::capital;
 use super::types::{Evidence, Reason, Verdict};
 use super::words::{figure, frames, number, share_lost, with_unit};
 
@@ -11,7 +12,7 @@ pub fn explain(e: &Evidence) -> String {
     let measured = with_unit(e.measured, e.unit);
     let usual = figure(e.baseline);
     let past = past(e);
-    match e.reason {
+    match told_by(e) {
         Reason::Trailed if e.quantity == PREDICTED_TRAIL => {
             format!("Trails {measured}, the sky makes {usual}{past}.")
         }
@@ -62,6 +63,10 @@ pub fn explain(e: &Evidence) -> String {
             let long = number(e.measured, 0);
             format!("A bright line over {long} % of the diagonal{past}.")
         }
+        Reason::StrayLight => format!("Light on the ground {measured}, {usual} without{past}."),
+        Reason::DarkSubtraction => {
+            format!("A frame every {measured}, each open {usual} s: dark subtraction?")
+        }
         Reason::Gap => format!("{} missing before this one.", frames(e.measured as usize)),
         Reason::SettingsChanged => {
             let usual = with_unit(e.baseline, e.unit);
@@ -72,6 +77,15 @@ pub fn explain(e: &Evidence) -> String {
         }
         Reason::DarkFrame => format!("No light came in: sky at {measured} of full scale."),
         Reason::Unreadable => "The file cannot be read.".to_owned(),
+        _ => format!("{}.", capital(e.reason.info().label)),
+    }
+}
+
+/// Whose sentence tells a value: that of what it shows, but Sun and Moon have their own.
+pub(super) const fn told_by(e: &Evidence) -> Reason {
+    match e.reason {
+        Reason::Twilight | Reason::Moonlight => e.reason,
+        _ => e.sign,
     }
 }
 
@@ -85,6 +99,10 @@ const fn weighed(verdict: Verdict) -> &'static str {
 
 /// ": rejected past 8.7".
 fn past(e: &Evidence) -> String {
+    // What happened and no rule spoke of has no limit.
+    if (e.threshold - e.baseline).abs() <= 0.0 {
+        return String::new();
+    }
     let side = if e.threshold >= e.baseline {
         "past"
     } else {
@@ -101,6 +119,7 @@ mod tests {
     fn the_numbers_come_first_and_then_the_limit() {
         let mut e = Evidence {
             reason: Reason::Trailed,
+            sign: Reason::Trailed,
             weighs: Verdict::Reject,
             quantity: PREDICTED_TRAIL,
             unit: "px",
@@ -114,6 +133,7 @@ mod tests {
         );
         e = Evidence {
             reason: Reason::FewStars,
+            sign: Reason::FewStars,
             weighs: Verdict::Doubtful,
             quantity: "stars",
             unit: "",

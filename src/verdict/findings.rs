@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::tell;
 use super::types::{Event, Evidence, Finding, Judgement, Purpose, Reason, Verdict};
-use crate::night::{Night, Set};
+use crate::night::{Happening, Night, Set};
 
 /// Frames of one reason that lie at most this far apart are one run.
 const JOIN: usize = 3;
@@ -42,6 +42,8 @@ pub(super) struct Told<'a> {
     pub(super) judgements: &'a [Judgement],
     /// Advised verdicts, one for each row of the night.
     pub(super) verdicts: &'a [Verdict],
+    /// What happened in this night.
+    pub(super) happened: &'a [Happening],
 }
 
 impl Told<'_> {
@@ -57,6 +59,19 @@ impl Told<'_> {
     pub(super) fn evidence(&self, place: usize, reason: Reason) -> Option<&Evidence> {
         let evidence = &self.judgement(place)?.evidence;
         evidence.iter().find(|e| e.reason == reason)
+    }
+
+    /// The happening behind a cluster: the surest of its cause on its frames.
+    pub(super) fn happening(&self, cluster: &Cluster) -> Option<&Happening> {
+        let same = self.happened.iter().filter(|one| {
+            let here = one.set == self.which && Reason::of(one.cause) == cluster.reason;
+            here && cluster
+                .frames
+                .iter()
+                .filter_map(|&at| self.row(at))
+                .any(|row| one.moment(row).is_some())
+        });
+        same.max_by_key(|one| (one.sure, one.moments.len()))
     }
 
     fn weight(&self, place: usize, reason: Reason) -> Option<Verdict> {
@@ -81,6 +96,7 @@ pub(super) fn findings(
     night: &Night,
     purpose: Purpose,
     judgements: &[Judgement],
+    happened: &[Happening],
 ) -> (Vec<Finding>, Vec<Event>) {
     let verdicts: Vec<Verdict> = judgements.iter().map(|j| j.verdict).collect();
     let mut costed: Vec<(f64, Finding)> = Vec::new();
@@ -93,6 +109,7 @@ pub(super) fn findings(
             purpose,
             judgements,
             verdicts: &verdicts,
+            happened,
         };
         for cluster in clusters(&told) {
             events.extend(cluster_events(&told, &cluster));
@@ -180,7 +197,24 @@ fn runs_by_reason(told: &Told<'_>) -> Vec<Cluster> {
 fn stands_alone(reason: Reason) -> bool {
     matches!(
         reason,
-        Reason::Gap | Reason::Unreadable | Reason::SettingsChanged | Reason::DarkFrame
+        Reason::Gap
+            | Reason::Unreadable
+            | Reason::SettingsChanged
+            | Reason::DarkFrame
+            | Reason::DarkSubtraction
+            | Reason::EarlyStop
+    )
+}
+
+/// Whether a reason is a line that is no star.
+pub(super) const fn is_line(reason: Reason) -> bool {
+    matches!(
+        reason,
+        Reason::Streak
+            | Reason::Aircraft
+            | Reason::Satellite
+            | Reason::Meteor
+            | Reason::Insects
     )
 }
 
@@ -208,7 +242,7 @@ fn same_cause(told: &Told<'_>, home: &Cluster, run: &Cluster) -> bool {
     }
     // What changes no verdict is no part of a cause that does: a faint streak in a cloud is a streak.
     let is_note = |cluster: &Cluster| told.worst(cluster) == Verdict::Keep;
-    let by_itself = matches!(run.reason, Reason::Streak | Reason::Knock) && is_note(run);
+    let by_itself = (is_line(run.reason) || run.reason == Reason::Knock) && is_note(run);
     if by_itself || is_note(home) != is_note(run) {
         return false;
     }
@@ -221,7 +255,7 @@ fn same_cause(told: &Told<'_>, home: &Cluster, run: &Cluster) -> bool {
         .iter()
         .any(|&at| told.weight(at, run.reason) > told.weight(at, home.reason));
     // A streak is something of its own unless the other signs lie on just its frames.
-    let absorbs = home.reason != Reason::Streak;
+    let absorbs = !is_line(home.reason);
     jaccard >= SAME || (absorbs && inside >= INSIDE && !heavier_here)
 }
 
@@ -293,12 +327,22 @@ fn cluster_events(told: &Told<'_>, cluster: &Cluster) -> Vec<Event> {
             } else {
                 weights.map(|j| j.verdict).max().unwrap_or_default()
             };
+            let part = Cluster {
+                frames: run.iter().copied().collect(),
+                ..cluster.clone()
+            };
+            let happening = told.happening(&part);
             Some(Event {
                 reason: cluster.reason,
                 first: told.row(*run.first()?)?,
                 last: told.row(*run.last()?)?,
-                label: tell::event_label(told, cluster, run),
+                rows: run.iter().filter_map(|&at| told.row(at)).collect(),
+                label: tell::event_label(told, &part, run),
                 verdict,
+                strength: tell::strongest(told, &part),
+                evidence: happening
+                    .map_or_else(|| tell::evidence(told, &part), |one| one.evidence.clone()),
+                sure: happening.map(|one| one.sure),
             })
         })
         .collect()

@@ -11,6 +11,7 @@ pub mod types;
 pub mod words;
 
 mod apply;
+mod causes;
 mod detail;
 mod explain;
 mod findings;
@@ -20,7 +21,6 @@ mod offers;
 mod rank;
 mod read;
 mod rules;
-mod standing;
 mod tell;
 #[cfg(test)]
 pub(crate) mod testkit;
@@ -38,7 +38,7 @@ pub use types::{
     Thresholds, Verdict,
 };
 
-use crate::night::Night;
+use crate::night::{Night, happenings};
 
 /// Judges every row of `night` for `purpose`.
 ///
@@ -46,11 +46,12 @@ use crate::night::Night;
 /// does not weigh against that frame: what costs is what is not there.
 #[must_use]
 pub fn judge(night: &Night, purpose: Purpose, thresholds: &Thresholds) -> Judged {
-    let mut judgements = apply::judgements(night, purpose, thresholds);
+    let happened = happenings(night);
+    let mut judgements = apply::judgements(night, purpose, thresholds, &happened);
     if purpose == Purpose::Still {
         rank::rank(night, &mut judgements);
     }
-    let (findings, events) = findings::findings(night, purpose, &judgements);
+    let (findings, events) = findings::findings(night, purpose, &judgements, &happened);
     Judged {
         purpose,
         judgements,

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::jumps::{Jump, jumps};
-use super::standing::{Standing, middle};
 use super::types::Reason;
+use crate::night::happenings::standing::{Standing, middle};
 use crate::base::robust::{median, median_and_sigma, quantile};
 use crate::night::{Group, Kind, Night, Row, Series};
 
@@ -14,13 +14,19 @@ const FILM_WIDTH_PX: f64 = 1920.0;
 const LEAST_GROUP: usize = 5;
 /// A second group with at least this share of a set's frames was a choice, not an oddity.
 const CHOSEN_SHARE: f64 = 0.25;
-/// Distance in σ from the median to the tenth of a Gaussian.
-const TENTH_SIGMAS: f64 = 1.2816;
 /// A stack of at least so many frames averages a streak away.
 const STREAK_SAFE_STACK: usize = 10;
 
 /// Quantity of a trail that is held against the sky's turning.
 pub(super) const PREDICTED_TRAIL: &str = "trail length";
+/// Quantity of light lost by the same stars.
+pub(super) const FADING: &str = "light lost by stars";
+/// Quantity of stars against the frames around.
+pub(super) const STARS: &str = "stars";
+/// Quantity of a width against the night's sharp frames.
+pub(super) const WIDTH: &str = "star width";
+/// Quantity of a line that is no star.
+pub(super) const LINE: &str = "longest streak";
 /// Quantity of a jump that lasts.
 pub(super) const LASTING_JUMP: &str = "lasting pointing jump";
 /// Quantity of a knock while the shutter was open.
@@ -109,17 +115,6 @@ fn levels(night: &Night, group: &Group) -> Levels {
     }
 }
 
-/// The level of a group's sharp or dark frames when a long fault has moved its median: its lower
-/// tenth, moved up by what the scatter of good frames puts between a tenth and the median.
-fn low_level(series: Series) -> f64 {
-    (series.low_tenth + TENTH_SIGMAS * series.scatter).min(series.median)
-}
-
-/// The same from above.
-fn high_level(series: Series) -> f64 {
-    (series.high_tenth - TENTH_SIGMAS * series.scatter).max(series.median)
-}
-
 /// The trail against what the sky's turning predicts, or without a prediction against the usual.
 ///
 /// A prediction that is off by the same little in every frame (a lens that is not rectilinear) is a
@@ -157,10 +152,10 @@ pub(super) fn elongation(context: &Context<'_>, row: &Row) -> Option<Reading> {
 pub(super) fn width(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let series = context.series(row, |group| group.fwhm)?;
     Some(Reading {
-        quantity: "star width",
+        quantity: WIDTH,
         unit: "px",
         measured: row.measure.as_deref()?.fwhm_px?,
-        baseline: low_level(series),
+        baseline: series.lower_level(),
         scatter: series.scatter,
     })
 }
@@ -169,7 +164,7 @@ pub(super) fn fading(_: &Context<'_>, row: &Row) -> Option<Reading> {
     // A frame without a trace of its stars has no magnitude; ten stand for "all of it".
     let left = row.derived.transparency?.max(1e-4);
     Some(Reading {
-        quantity: "light lost by stars",
+        quantity: FADING,
         unit: "mag",
         measured: -2.5 * left.log10(),
         baseline: 0.0,
@@ -184,7 +179,7 @@ fn count(row: &Row) -> Option<f64> {
 pub(super) fn stars_least(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let usual = context.group(row)?.stars.map_or(0.0, |s| s.median);
     Some(Reading {
-        quantity: "stars",
+        quantity: STARS,
         unit: "",
         measured: count(row)?,
         baseline: usual,
@@ -196,7 +191,7 @@ pub(super) fn stars(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let usual = row.typical.stars?;
     let series = context.series(row, |group| group.stars)?;
     Some(Reading {
-        quantity: "stars",
+        quantity: STARS,
         unit: "",
         measured: count(row)?,
         baseline: usual,
@@ -206,7 +201,7 @@ pub(super) fn stars(context: &Context<'_>, row: &Row) -> Option<Reading> {
 }
 
 pub(super) fn stars_of_best(context: &Context<'_>, row: &Row) -> Option<Reading> {
-    let best = high_level(context.series(row, |group| group.stars)?);
+    let best = context.series(row, |group| group.stars)?.upper_level();
     // Below a few dozen stars the share is all scatter.
     (best >= 60.0).then_some(())?;
     Some(Reading {
@@ -304,7 +299,7 @@ fn longest_streak(context: &Context<'_>, row: &Row, brighter_than: f64) -> Optio
         .map(|streak| 100.0 * streak.length_px() / diagonal.max(1.0))
         .reduce(f64::max)?;
     Some(Reading {
-        quantity: "longest streak",
+        quantity: LINE,
         unit: "% of the diagonal",
         measured: longest,
         baseline: 0.0,

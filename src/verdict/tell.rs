@@ -4,10 +4,12 @@
 
 use super::cost::largest_rate_px_s;
 use super::detail::detail;
+use super::explain::told_by;
 use super::findings::{Cluster, Told};
 use super::offers::{offers, trade_off};
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
 use super::types::{Evidence, Finding, Purpose, Reason, Verdict};
+use crate::night::Surety;
 use super::words::{figure, frame_ranges_in_short, frames, number, share_lost, with_unit};
 
 /// Ranges told in a title before "and N more".
@@ -46,41 +48,32 @@ fn lead_weight(told: &Told<'_>, cluster: &Cluster) -> Verdict {
     weights.max().unwrap_or_default()
 }
 
-/// A known cause that signs together look like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Cause {
-    /// Stars wider and fewer to the end; a drifting focus looks alike.
-    Dew,
-    /// Fewer stars and a brighter sky at once.
-    Cloud,
-}
+/// A reason of a cluster and what shows it.
+pub(super) type Key = (Reason, Reason);
 
-pub(super) fn looks_like(told: &Told<'_>, cluster: &Cluster) -> Option<Cause> {
-    let has = |reason| cluster.reason == reason || cluster.also.contains(&reason);
-    let brighter = side(told, cluster, Reason::Sky) == Some(Side::Above);
-    let long = cluster.frames.len() >= 3;
-    let at_end = cluster
-        .frames
-        .contains(&told.set.frames.len().saturating_sub(1));
-    if has(Reason::Defocus) && has(Reason::FewStars) && long && at_end {
-        Some(Cause::Dew)
-    } else if has(Reason::FewStars) && brighter && !has(Reason::Defocus) && long {
-        Some(Cause::Cloud)
-    } else {
-        None
-    }
-}
-
-/// The reasons that are told of a cluster, the leading one first: mere notes are left out beside what
-/// weighs.
-pub(super) fn told_reasons(told: &Told<'_>, cluster: &Cluster) -> impl Iterator<Item = Reason> {
+/// What is told of a cluster, the leading reason first: mere notes are left out beside what weighs.
+pub(super) fn told_keys(told: &Told<'_>, cluster: &Cluster) -> Vec<Key> {
     let heavy = lead_weight(told, cluster) > Verdict::Keep;
-    let weighs = |reason: Reason| worst(told, cluster, reason).map(|(_, e)| e.weighs);
-    let also = cluster.also.iter().copied();
-    let also: Vec<Reason> = also
-        .filter(|&reason| !heavy || weighs(reason) > Some(Verdict::Keep))
-        .collect();
-    std::iter::once(cluster.reason).chain(also).take(3)
+    let reasons = std::iter::once(cluster.reason).chain(cluster.also.iter().copied());
+    let mut keys: Vec<(Verdict, Key)> = Vec::new();
+    for reason in reasons {
+        let evidence = cluster.frames.iter().filter_map(|&at| told.judgement(at));
+        let own = evidence.flat_map(|j| &j.evidence).filter(|e| e.reason == reason);
+        for e in own {
+            let key = (reason, e.sign);
+            match keys.iter_mut().find(|(_, other)| *other == key) {
+                Some((weighs, _)) => *weighs = (*weighs).max(e.weighs),
+                None => keys.push((e.weighs, key)),
+            }
+        }
+    }
+    // Light that the same stars lost says more than how many are left.
+    keys.sort_by_key(|(weighs, (reason, _))| {
+        (*reason != cluster.reason, std::cmp::Reverse(*weighs))
+    });
+    let told = keys.iter().enumerate();
+    let told = told.filter(|(n, (weighs, _))| *n == 0 || !heavy || *weighs > Verdict::Keep);
+    told.map(|(_, (_, key))| *key).take(3).collect()
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,7 +84,7 @@ enum Side {
 
 /// On which side of its baseline the worst evidence of `reason` lies.
 fn side(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<Side> {
-    let (_, e) = worst(told, cluster, reason)?;
+    let (_, e) = worst(told, cluster, (reason, reason))?;
     Some(if e.measured >= e.baseline {
         Side::Above
     } else {
@@ -99,11 +92,11 @@ fn side(told: &Told<'_>, cluster: &Cluster, reason: Reason) -> Option<Side> {
     })
 }
 
-/// The frame in which the evidence of `reason` is furthest past its threshold.
+/// The frame in which the evidence of a reason is furthest past its threshold.
 pub(super) fn worst<'a>(
     told: &'a Told<'_>,
     cluster: &Cluster,
-    reason: Reason,
+    (reason, sign): Key,
 ) -> Option<(usize, &'a Evidence)> {
     let far = |e: &Evidence| {
         let room = (e.threshold - e.baseline).abs().max(1e-9);
@@ -112,7 +105,10 @@ pub(super) fn worst<'a>(
     cluster
         .frames
         .iter()
-        .filter_map(|&at| Some((at, told.evidence(at, reason)?)))
+        .filter_map(|&at| {
+            let mut all = told.judgement(at)?.evidence.iter();
+            Some((at, all.find(|e| (e.reason, e.sign) == (reason, sign))?))
+        })
         .max_by(|a, b| {
             (a.1.weighs, far(a.1))
                 .partial_cmp(&(b.1.weighs, far(b.1)))
@@ -122,30 +118,55 @@ pub(super) fn worst<'a>(
 
 fn title(told: &Told<'_>, cluster: &Cluster) -> String {
     let numbers: Vec<usize> = cluster.frames.iter().map(|at| at + 1).collect();
-    let words = match (looks_like(told, cluster), cluster.reason) {
-        (Some(Cause::Dew), _) => "Likely dew",
-        (Some(Cause::Cloud), _) => "Likely cloud",
-        (None, Reason::Sky) => match side(told, cluster, Reason::Sky) {
+    let words = match cluster.reason {
+        Reason::Sky => match side(told, cluster, Reason::Sky) {
             Some(Side::Below) => "Darker sky",
             _ => "Brighter sky",
         },
-        (None, Reason::Trailed) if told.purpose == Purpose::Tracked => "Stars not round",
-        (None, Reason::Trailed) if is_shorter(told, cluster) => "Shorter trails",
-        (None, Reason::FewStars) if fades(told, cluster) => "Fainter stars",
-        (None, Reason::Streak) if numbers.len() > 1 => "Streaks",
-        (None, Reason::Gap) => "Frames missing before",
-        (None, reason) => reason.info().title,
+        Reason::Trailed if told.purpose == Purpose::Tracked => "Stars not round",
+        Reason::Trailed if is_shorter(told, cluster) => "Shorter trails",
+        Reason::FewStars if fades(told, cluster) => "Fainter stars",
+        Reason::Streak if numbers.len() > 1 => "Streaks",
+        Reason::Satellite if numbers.len() > 1 => "Satellites",
+        Reason::Meteor if numbers.len() > 1 => "Meteors",
+        Reason::Gap => "Frames missing before",
+        Reason::Defocus if told.happening(cluster).is_some() => "Focus moved",
+        Reason::Moonlight if is_moonrise(told, cluster) => "Moonrise",
+        reason => reason.info().title,
     };
+    let words = hedged(told, cluster, words);
     let joint = match (cluster.reason, numbers.len()) {
         (Reason::Gap, _) => " ",
         _ if is_new_pointing(told, cluster) => " before ",
         (_, 1) => ", frame ",
         _ => ", ",
     };
+    let words = words.as_str();
     let with = |most| format!("{words}{joint}{}", frame_ranges_in_short(&numbers, most));
     let fits = |title: &String| title.chars().count() <= Finding::TITLE_LENGTH;
     let tried = [TITLE_RANGES, 3, 2].into_iter().map(with).find(fits);
     tried.unwrap_or_else(|| with(1))
+}
+
+/// A cause that is not sure says so: "Likely dew".
+fn hedged(told: &Told<'_>, cluster: &Cluster, words: &str) -> String {
+    let lower = || words.to_lowercase();
+    match told.happening(cluster).map(|one| one.sure) {
+        Some(Surety::Possible) => format!("Perhaps {}", lower()),
+        Some(Surety::Likely) => format!("Likely {}", lower()),
+        Some(Surety::Sure) | None => words.to_owned(),
+    }
+}
+
+/// Whether it is the Moon's rising that is told, not its light.
+fn is_moonrise(told: &Told<'_>, cluster: &Cluster) -> bool {
+    told.happening(cluster).is_some() && lead_weight(told, cluster) == Verdict::Keep
+}
+
+/// The evidence of a cluster that shows its reason most.
+pub(super) fn strongest(told: &Told<'_>, cluster: &Cluster) -> Option<Evidence> {
+    let keys = told_keys(told, cluster);
+    keys.first().and_then(|&key| Some(*worst(told, cluster, key)?.1))
 }
 
 fn is_shorter(told: &Told<'_>, cluster: &Cluster) -> bool {
@@ -154,42 +175,54 @@ fn is_shorter(told: &Told<'_>, cluster: &Cluster) -> bool {
 
 /// Whether it is told by the light of the same stars, not by their number.
 fn fades(told: &Told<'_>, cluster: &Cluster) -> bool {
-    worst(told, cluster, Reason::FewStars).is_some_and(|(_, e)| e.unit == "mag")
+    let key = (Reason::FewStars, Reason::FewStars);
+    worst(told, cluster, key).is_some_and(|(_, e)| e.unit == "mag")
 }
 
 fn is_new_pointing(told: &Told<'_>, cluster: &Cluster) -> bool {
-    let knock = worst(told, cluster, Reason::Knock).filter(|_| cluster.reason == Reason::Knock);
+    let knock = worst(told, cluster, (Reason::Knock, Reason::Knock)).filter(|_| cluster.reason == Reason::Knock);
     knock.is_some_and(|(_, e)| e.quantity == LASTING_JUMP)
 }
 
 /// Short words over the chart.
 pub(super) fn event_label(told: &Told<'_>, cluster: &Cluster, run: &[usize]) -> String {
-    let label = match (looks_like(told, cluster), cluster.reason) {
-        (Some(Cause::Dew), _) => "likely dew",
-        (Some(Cause::Cloud), _) => "likely cloud",
-        (None, Reason::Sky) => match side(told, cluster, Reason::Sky) {
+    let label = match cluster.reason {
+        Reason::Sky => match side(told, cluster, Reason::Sky) {
             Some(Side::Below) => "dark sky",
             _ => "bright sky",
         },
-        (None, Reason::Trailed) if told.purpose == Purpose::Tracked => "not round",
-        (None, Reason::Trailed) if is_shorter(told, cluster) => "shorter trails",
-        (None, Reason::Gap) => {
+        Reason::Trailed if told.purpose == Purpose::Tracked => "not round",
+        Reason::Trailed if is_shorter(told, cluster) => "shorter trails",
+        Reason::Cloud if is_thin(told, cluster) => "thin cloud",
+        Reason::Defocus if told.happening(cluster).is_some() => "focus moved",
+        Reason::Moonlight if is_moonrise(told, cluster) => "moonrise",
+        Reason::Gap => {
             let missing = run.first().and_then(|&at| told.evidence(at, Reason::Gap));
             return missing.map_or_else(
                 || "gap".to_owned(),
                 |e| format!("{} missing", e.measured as usize),
             );
         }
-        (None, reason) => reason.info().label,
+        reason => reason.info().label,
     };
-    label.to_owned()
+    hedged(told, cluster, label)
+        .replacen("Likely", "likely", 1)
+        .replacen("Perhaps", "perhaps", 1)
+}
+
+/// Cloud past this takes half of the light, mag.
+const THICK_MAG: f64 = 0.75;
+
+fn is_thin(told: &Told<'_>, cluster: &Cluster) -> bool {
+    let worst = worst(told, cluster, (Reason::Cloud, Reason::FewStars));
+    worst.is_some_and(|(_, e)| e.unit == "mag" && e.measured < THICK_MAG)
 }
 
 /// The numbers that decide: as many clauses as fit, the weightiest first.
-fn evidence(told: &Told<'_>, cluster: &Cluster) -> String {
+pub(super) fn evidence(told: &Told<'_>, cluster: &Cluster) -> String {
     let mut text = String::new();
-    for reason in told_reasons(told, cluster) {
-        let Some(clause) = clause(told, cluster, reason, text.is_empty()) else {
+    for key in told_keys(told, cluster) {
+        let Some(clause) = clause(told, cluster, key, text.is_empty()) else {
             continue;
         };
         add(&mut text, "; ", &clause);
@@ -217,8 +250,12 @@ fn add(text: &mut String, joint: &str, more: &str) {
 }
 
 /// What the worst frame of the cluster shows for `reason`; the first clause also says which one.
-fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Option<String> {
-    let (at, e) = worst(told, cluster, reason)?;
+#[expect(
+    clippy::too_many_lines,
+    reason = "one arm a sign: a table of clauses"
+)]
+fn clause(told: &Told<'_>, cluster: &Cluster, key: Key, first: bool) -> Option<String> {
+    let (at, e) = worst(told, cluster, key)?;
     let frame = at + 1;
     let several = cluster.frames.len() > 1;
     let which = if several && first {
@@ -233,7 +270,14 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
     };
     let measured = with_unit(e.measured, e.unit);
     let usual = figure(e.baseline);
-    let words = match reason {
+    let words = match told_by(e) {
+        Reason::Moonlight | Reason::DarkSubtraction | Reason::EarlyStop
+            if e.quantity != SKY_NEAR || is_moonrise(told, cluster) =>
+        {
+            let by = told.happening(cluster).map(|one| one.evidence.clone())?;
+            by.trim_end_matches('.').to_owned()
+        }
+        Reason::StrayLight => format!("light on the ground {far}{measured}, {usual} without{which}"),
         Reason::Trailed if e.quantity == "elongation" => {
             let (long, usual) = (number(e.measured, 2), number(e.baseline, 2));
             format!("stars {far}{long} times as long as wide, {usual} is usual{which}")
@@ -289,7 +333,12 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
         Reason::OverExposed => format!("{far}{measured} of the frame at full scale{which}"),
         Reason::Streak => {
             let long = number(e.measured, 0);
-            format!("{far}{long} % of the diagonal{which}: an aircraft, a satellite or a meteor")
+            let what = if key.0 == Reason::Streak {
+                ": an aircraft, a satellite or a meteor"
+            } else {
+                ""
+            };
+            format!("a line over {far}{long} % of the diagonal{which}{what}")
         }
         Reason::Gap => gap_clause(told, cluster),
         Reason::SettingsChanged => {
@@ -305,6 +354,7 @@ fn clause(told: &Told<'_>, cluster: &Cluster, reason: Reason, first: bool) -> Op
             let why = why.trim_end_matches('.');
             format!("{why}{which}; counts as missing")
         }
+        other => other.info().label.to_owned(),
     };
     Some(if first { capital(&words) } else { words })
 }

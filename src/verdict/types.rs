@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::night::Night;
+use crate::night::{Night, Surety};
 
 /// Use it, use it but look again, leave it out.
 #[derive(
@@ -72,13 +72,38 @@ impl Purpose {
     }
 }
 
-/// Why. The registry `reasons` has each one's code, words and good or bad news.
+/// Why: what the values show, or what caused it where that is known. The registry `reasons` has each
+/// one's code, words and good or bad news; the weightiest stand first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Reason {
+    /// The file could not be read.
+    Unreadable,
+    /// No light at all.
+    DarkFrame,
+    /// Large parts at full scale.
+    OverExposed,
+    /// Pointing jumped against the frames before and after.
+    Knock,
+    /// The camera moved at the start and came to rest.
+    Settling,
+    /// The camera shook and came back.
+    Wind,
     /// Trail longer than the sky's turning predicts.
     Trailed,
+    /// Dew on the lens.
+    Dew,
+    /// Frost on the lens.
+    Frost,
+    /// Focus crept.
+    FocusDrift,
+    /// Stars swollen; focus moved, where that is known.
+    Defocus,
+    /// Cloud.
+    Cloud,
     /// Too few stars to judge by, or far fewer than before and after.
     FewStars,
+    /// Lamplight.
+    StrayLight,
     /// Sky out of line with its neighbours or the night.
     Sky,
     /// A sky lit by the Sun, less than 18° down.
@@ -87,29 +112,39 @@ pub enum Reason {
     Moonlight,
     /// Noise out of line.
     Noise,
-    /// Stars swollen.
-    Defocus,
-    /// Pointing jumped against the frames before and after.
-    Knock,
-    /// Frames missing before this one.
-    Gap,
+    /// An aircraft.
+    Aircraft,
+    /// A satellite.
+    Satellite,
     /// A long line that is not a star.
     Streak,
-    /// Large parts at full scale.
-    OverExposed,
-    /// No light at all.
-    DarkFrame,
-    /// The file could not be read.
-    Unreadable,
+    /// Insects near the lens.
+    Insects,
+    /// Frames missing before this one.
+    Gap,
+    /// The camera takes a dark frame after each.
+    DarkSubtraction,
+    /// The frames end before the night did.
+    EarlyStop,
     /// Other settings than the night's.
     SettingsChanged,
+    /// Lightning.
+    Lightning,
+    /// Aurora.
+    Aurora,
+    /// A meteor.
+    Meteor,
+    /// Airglow.
+    Airglow,
 }
 
 /// One measured value that spoke for a reason.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
-    /// For which reason.
+    /// For which reason: the cause where it is known, else the same as `sign`.
     pub reason: Reason,
+    /// What the value shows by itself.
+    pub sign: Reason,
     /// How badly it weighs by itself.
     pub weighs: Verdict,
     /// What was compared, in words ("trail length").
@@ -185,10 +220,18 @@ pub struct Event {
     pub first: usize,
     /// Last row, the same for a single frame.
     pub last: usize,
+    /// Its rows, in order.
+    pub rows: Vec<usize>,
     /// Short words ("few stars").
     pub label: String,
     /// Its verdict.
     pub verdict: Verdict,
+    /// The value that shows it most, beside what was expected there.
+    pub strength: Option<Evidence>,
+    /// What speaks for it, in a sentence.
+    pub evidence: String,
+    /// How sure the cause is; `None` where the reason is what the values show by themselves.
+    pub sure: Option<Surety>,
 }
 
 /// A night, judged.

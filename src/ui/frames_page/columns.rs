@@ -49,7 +49,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| m.trail).map(|trail| trail.length_px),
         typical: |row| row.derived.expected_trail_px.or(row.typical.trail_px),
-        is_about: |e| e.reason == Reason::Trailed && !is_elongation(e),
+        is_about: |e| e.sign == Reason::Trailed && !is_elongation(e),
     },
     Column {
         name: "width",
@@ -60,7 +60,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| m.fwhm_px),
         typical: |row| row.typical.fwhm_px,
-        is_about: |e| e.reason == Reason::Defocus,
+        is_about: |e| e.sign == Reason::Defocus,
     },
     Column {
         name: "elong.",
@@ -71,7 +71,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: true,
         value: |row| measured(row, |m| m.elongation),
         typical: |row| row.typical.elongation,
-        is_about: |e| e.reason == Reason::Trailed && is_elongation(e),
+        is_about: |e| e.sign == Reason::Trailed && is_elongation(e),
     },
     Column {
         name: "sky",
@@ -82,7 +82,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| Some(m.sky.level_pct)),
         typical: |row| row.typical.sky_pct,
-        is_about: |e| e.reason.is_about_the_sky(),
+        is_about: |e| e.sign.is_about_the_sky(),
     },
     Column {
         name: "noise",
@@ -93,7 +93,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| m.noise_pct),
         typical: |row| row.typical.noise_pct,
-        is_about: |e| e.reason == Reason::Noise,
+        is_about: |e| e.sign == Reason::Noise,
     },
     Column {
         name: "stars",
@@ -104,7 +104,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| measured(row, |m| Some(f64::from(m.star_count))),
         typical: |row| row.typical.stars,
-        is_about: |e| e.reason == Reason::FewStars,
+        is_about: |e| e.sign == Reason::FewStars,
     },
     Column {
         name: "shift",
@@ -115,7 +115,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: false,
         value: |row| row.derived.shift_px,
         typical: |_| None,
-        is_about: |e| e.reason == Reason::Knock,
+        is_about: |e| e.sign == Reason::Knock,
     },
     Column {
         name: "clipped",
@@ -126,7 +126,7 @@ pub(super) const COLUMNS: [Column; 8] = [
         is_spare: true,
         value: clipped,
         typical: |_| None,
-        is_about: |e| e.reason == Reason::OverExposed,
+        is_about: |e| e.sign == Reason::OverExposed,
     },
 ];
 
@@ -230,6 +230,7 @@ mod tests {
     fn a_sky_over_the_nights_points_up_beside_brighter_neighbours() {
         let evidence = Evidence {
             reason: Reason::Sky,
+            sign: Reason::Sky,
             weighs: Verdict::Doubtful,
             quantity: "sky level against the night's darkest tenth",
             unit: "%",
@@ -251,6 +252,7 @@ mod tests {
     fn the_cause_points_up_or_down() {
         let evidence = Evidence {
             reason: Reason::FewStars,
+            sign: Reason::FewStars,
             weighs: Verdict::Doubtful,
             quantity: "light lost by stars",
             unit: "mag",

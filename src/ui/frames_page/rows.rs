@@ -204,6 +204,7 @@ mod tests {
             };
             let evidence = (verdict != Verdict::Keep).then_some(Evidence {
                 reason: Reason::Sky,
+                sign: Reason::Sky,
                 weighs: verdict,
                 quantity: "sky level",
                 unit: "%",

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::night::Night;
+use super::super::types::Night;
 
 /// Lines whose middles lie in one cell of this size, or the next, are at one place.
 const STANDING_CELL_PX: f32 = 16.0;
@@ -13,10 +13,10 @@ const STANDING_PCT: usize = 3;
 
 /// Lines that stay at their place while the sky moves: roofs, wires, gaps between trees. By group
 /// and cell of the frame, the shots that have a line with its middle there.
-pub(super) struct Standing(BTreeMap<(usize, i32, i32), BTreeSet<usize>>);
+pub(crate) struct Standing(BTreeMap<(usize, i32, i32), BTreeSet<usize>>);
 
 impl Standing {
-    pub(super) fn of(night: &Night) -> Self {
+    pub(crate) fn of(night: &Night) -> Self {
         let mut cells: BTreeMap<(usize, i32, i32), BTreeSet<usize>> = BTreeMap::new();
         for row in &night.rows {
             let (Some(group), Some(measure)) = (row.group, row.measure.as_deref()) else {
@@ -36,7 +36,7 @@ impl Standing {
     }
 
     /// Whether a line with its middle there is in several frames of the group.
-    pub(super) fn holds(&self, group: usize, frames: usize, at: (f32, f32)) -> bool {
+    pub(crate) fn holds(&self, group: usize, frames: usize, at: (f32, f32)) -> bool {
         let (x, y) = cell(at);
         let near = (x - 1..=x + 1).flat_map(|x| (y - 1..=y + 1).map(move |y| (x, y)));
         let shots: BTreeSet<usize> = near
@@ -49,7 +49,7 @@ impl Standing {
 }
 
 /// The middle of a line.
-pub(super) fn middle(x0: f32, x1: f32, y0: f32, y1: f32) -> (f32, f32) {
+pub(crate) fn middle(x0: f32, x1: f32, y0: f32, y1: f32) -> (f32, f32) {
     (0.5 * (x0 + x1), 0.5 * (y0 + y1))
 }
 

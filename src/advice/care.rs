@@ -82,12 +82,7 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
             )
         }
     } else if finding.reason == Reason::Defocus {
-        row(
-            "Focus",
-            "moved".to_owned(),
-            "tape the ring".to_owned(),
-            why,
-        )
+        row("Focus", "moved".to_owned(), "tape the ring".to_owned(), why)
     } else {
         row(
             "Focus",
@@ -103,9 +98,14 @@ fn warmer_from(facts: &Facts<'_>, first: usize) -> String {
     const BEFORE_S: f64 = 1800.0;
     let time = |row: Option<usize>| facts.night.rows.get(row?)?.time_s;
     let begun = time(facts.set.frames.first().copied());
-    let late = time(Some(first)).zip(begun).filter(|(dew, begun)| dew - begun > 2.0 * BEFORE_S);
+    let late = time(Some(first))
+        .zip(begun)
+        .filter(|(dew, begun)| dew - begun > 2.0 * BEFORE_S);
     let clock = late.and_then(|(dew, _)| facts.clock_at(dew - BEFORE_S));
-    clock.map_or_else(|| "from the start".to_owned(), |clock| format!("from {clock}"))
+    clock.map_or_else(
+        || "from the start".to_owned(),
+        |clock| format!("from {clock}"),
+    )
 }
 
 /// Furthest that trails were over the prediction in a finding, px.
@@ -119,7 +119,9 @@ fn most_excess(facts: &Facts<'_>, finding: &Finding) -> Option<f64> {
 
 /// Frames shaken at the start: the camera had just been touched.
 fn touched(facts: &Facts<'_>) -> Option<SettingAdvice> {
-    let shaken = facts.finding(Reason::Settling).chain(facts.finding(Reason::Trailed));
+    let shaken = facts
+        .finding(Reason::Settling)
+        .chain(facts.finding(Reason::Trailed));
     let finding = shaken
         .into_iter()
         .find(|f| facts.purpose != Purpose::Tracked && facts.reaches(f, End::First))?;

@@ -39,7 +39,11 @@ impl Serialize for Whole<'_> {
         let judged = self.table.judged;
         let name = |row: usize| self.table.row(row).map(|row| row.name.as_str());
         let findings: Vec<Value> = judged.findings.iter().map(|f| finding(f, &name)).collect();
-        let events: Vec<Value> = judged.events.iter().map(|e| event(self.table, e, &name)).collect();
+        let events: Vec<Value> = judged
+            .events
+            .iter()
+            .map(|e| event(self.table, e, &name))
+            .collect();
         let mut map = serializer.serialize_map(Some(9))?;
         map.serialize_entry("version", env!("CARGO_PKG_VERSION"))?;
         map.serialize_entry("purpose", &judged.purpose)?;
@@ -153,11 +157,7 @@ fn finding<'a>(finding: &Finding, name: &dyn Fn(usize) -> Option<&'a str>) -> Va
     })
 }
 
-fn event<'a>(
-    table: &Table<'_>,
-    event: &Event,
-    name: &dyn Fn(usize) -> Option<&'a str>,
-) -> Value {
+fn event<'a>(table: &Table<'_>, event: &Event, name: &dyn Fn(usize) -> Option<&'a str>) -> Value {
     let files: Vec<&str> = event.rows.iter().filter_map(|&row| name(row)).collect();
     let strength = event.strength.as_ref().map(|e| {
         json!({

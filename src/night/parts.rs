@@ -42,17 +42,29 @@ pub(super) fn fill(night: &mut Night) {
 type Parts = [Option<f32>; SIDE * SIDE];
 
 fn of_group(night: &Night, group: usize) -> Option<Vec<(usize, Parts)>> {
-    let dim: Vec<bool> = night.groups.get(group)?.rows.iter().map(|&row| has_signs(night, row)).collect();
+    let dim: Vec<bool> = night
+        .groups
+        .get(group)?
+        .rows
+        .iter()
+        .map(|&row| has_signs(night, row))
+        .collect();
     (dim.contains(&true) && dim.contains(&false)).then_some(())?;
     let frames = frames(night, group);
     let camera = optics(night, group)?;
     let pole = sense(&frames, &camera, night.groups.get(group)?.turn?.pole)?;
     let sky = Sky { camera, pole };
     let mut told = Vec::new();
-    for (place, frame) in frames.iter().enumerate().filter(|(at, _)| dim.get(*at) == Some(&true)) {
+    for (place, frame) in frames
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| dim.get(*at) == Some(&true))
+    {
         let clear = |at: &usize| dim.get(*at) == Some(&false);
         let before = (0..place).rev().find(clear).and_then(|at| frames.get(at));
-        let after = (place + 1..frames.len()).find(clear).and_then(|at| frames.get(at));
+        let after = (place + 1..frames.len())
+            .find(clear)
+            .and_then(|at| frames.get(at));
         let sides: Vec<[Vec<f64>; SIDE * SIDE]> = [before, after]
             .into_iter()
             .flatten()
@@ -70,8 +82,14 @@ fn has_signs(night: &Night, row: usize) -> bool {
     let Some(measure) = row.measure.as_deref() else {
         return false;
     };
-    let few = row.typical.stars.is_some_and(|usual| f64::from(measure.star_count) < FEW * usual);
-    let off = row.typical.sky_pct.is_some_and(|usual| (measure.sky.level_pct / usual.max(1e-9) - 1.0).abs() > SKY_OFF);
+    let few = row
+        .typical
+        .stars
+        .is_some_and(|usual| f64::from(measure.star_count) < FEW * usual);
+    let off = row
+        .typical
+        .sky_pct
+        .is_some_and(|usual| (measure.sky.level_pct / usual.max(1e-9) - 1.0).abs() > SKY_OFF);
     row.derived.transparency.is_some_and(|left| left < DIM) || few || off
 }
 
@@ -79,7 +97,9 @@ fn has_signs(night: &Night, row: usize) -> bool {
 fn parts(sides: Vec<[Vec<f64>; SIDE * SIDE]>) -> Parts {
     let medians: Vec<[Option<f64>; SIDE * SIDE]> = sides
         .into_iter()
-        .map(|side| side.map(|mut changes| median(&mut changes).filter(|_| changes.len() >= LEAST_STARS)))
+        .map(|side| {
+            side.map(|mut changes| median(&mut changes).filter(|_| changes.len() >= LEAST_STARS))
+        })
         .collect();
     std::array::from_fn(|part| {
         let known: Vec<f64> = medians.iter().filter_map(|side| *side.get(part)?).collect();
@@ -112,7 +132,8 @@ impl Sky {
     }
 
     fn part(&self, star: &Point) -> usize {
-        let third = |at: f64, side: f64| ((SIDE as f64 * at / side.max(1.0)) as usize).min(SIDE - 1);
+        let third =
+            |at: f64, side: f64| ((SIDE as f64 * at / side.max(1.0)) as usize).min(SIDE - 1);
         third(star.y_px, self.camera.height_px) * SIDE + third(star.x_px, self.camera.width_px)
     }
 }

@@ -201,17 +201,14 @@ pub struct Derived {
     pub shift_xy_px: Option<[f64; 2]>,
     /// Flux of matched stars against the group's clear frames, 1 = clear.
     pub transparency: Option<f64>,
-<<<<<<< HEAD
     /// Median level of the ground, percent of full scale, where the frame shows ground.
     pub ground_level_pct: Option<f64>,
     /// Light on the ground beyond what is typical of the frames around, percent of full scale: what
     /// three quarters of the ground stay below. Dusk and a rising Moon are typical of their frames.
     pub ground_light_pct: Option<f64>,
-=======
     /// The same by part of the frame, three by three in row order; told where the frame shows signs
     /// of cloud or dew, and `None` in parts with too few stars.
     pub clear_parts: [Option<f32>; 9],
->>>>>>> a7d0ca2 (Name what happened from the pattern of all signs over the night)
     /// Sky brightness, mag per square arcsecond.
     pub sky_mag_arcsec2: Option<f64>,
     /// How far off `sky_mag_arcsec2` may be, mag: 0.7, or 0.2 once calibrated by a sky meter. Between
@@ -231,7 +228,12 @@ impl Derived {
     /// Between the clearest and the dimmest part of the frame, mag.
     #[must_use]
     pub fn uneven_mag(&self) -> Option<f64> {
-        let known = || self.clear_parts.iter().flatten().map(|&part| f64::from(part.max(1e-4)));
+        let known = || {
+            self.clear_parts
+                .iter()
+                .flatten()
+                .map(|&part| f64::from(part.max(1e-4)))
+        };
         let (least, most) = (known().reduce(f64::min)?, known().reduce(f64::max)?);
         (known().count() >= 3).then(|| 2.5 * (most / least).log10())
     }

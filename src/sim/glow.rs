@@ -1,6 +1,7 @@
 //! The light of the sky without its stars, on a coarse grid: dark sky, glow at the horizon, dusk,
 //! thin cloud.
 
+use super::plan::{AddedLight, LightKind};
 use super::projection::View;
 use super::scenes::Scene;
 
@@ -23,9 +24,55 @@ pub(crate) struct Lights {
     steady: Vec<[f32; 3]>,
     /// Dusk, 1 at its brightest in the middle of the frame.
     dusk: Vec<[f32; 3]>,
+    /// Where each point looks: azimuth and altitude, radians.
+    towards: Vec<[f64; 2]>,
+    /// The same of the frame's centre.
+    centre: [f64; 2],
     /// Loss of light off the axis.
     vignetting: Vec<f32>,
     seed: u64,
+}
+
+/// What one frame's sky is made of.
+pub(crate) struct SkyOf<'a> {
+    /// The dark sky at the centre, electrons.
+    pub(crate) level_e: f64,
+    /// Dusk, in units of it.
+    pub(crate) twilight: f64,
+    /// Mean loss of light in cloud.
+    pub(crate) cloud_mag: f64,
+    /// Moves the cloud, s.
+    pub(crate) t_s: f64,
+    /// Dims all stars.
+    pub(crate) clarity: f64,
+    /// Other lights.
+    pub(crate) lights: &'a [AddedLight],
+}
+
+/// Colours of lights that come and go, red and blue against green.
+const FLASH: [f32; 3] = [0.9, 1.0, 1.35];
+const AURORA: [f32; 3] = [0.3, 1.0, 0.35];
+const AIRGLOW: [f32; 3] = [0.55, 1.0, 0.5];
+const MOONLIT: [f32; 3] = [0.85, 1.0, 1.3];
+
+/// How much of a light there is in a direction, and its colour.
+fn added(light: &AddedLight, [azimuth, altitude]: [f64; 2]) -> [f32; 3] {
+    let (shape, colour) = match light.kind {
+        LightKind::Flash => ((-altitude / 0.3).exp() + 0.3, FLASH),
+        LightKind::Aurora => {
+            let rays = 0.6
+                + 0.4
+                    * (17.0 * azimuth + 2.0 * light.phase).sin()
+                    * (5.0 * azimuth - light.phase).sin();
+            (
+                rays * (-((altitude - 0.25) / 0.35).powi(2)).exp() + 0.25,
+                AURORA,
+            )
+        }
+        LightKind::Airglow => (1.0 + 0.35 * (9.0 * altitude + light.phase).sin(), AIRGLOW),
+        LightKind::Moon => (1.0, MOONLIT),
+    };
+    colour.map(|part| part * (light.strength * shape) as f32)
 }
 
 impl Lights {
@@ -45,13 +92,15 @@ impl Lights {
             let town = scene.horizon_glow * (-altitude / 0.12 + 9.0 * off).exp();
             let light = [0, 1, 2].map(|c| DARK[c] * airglow as f32 + TOWN[c] * town as f32);
             let west = ((azimuth - dusk_azimuth).cos() - 1.0).exp() * (-altitude / 0.45).exp();
-            (light, DUSK.map(|c| c * west as f32))
+            (light, DUSK.map(|c| c * west as f32), [azimuth, altitude])
         };
-        let (at_centre, dusk_at_centre) = at(view.centre);
+        let (at_centre, dusk_at_centre, centre) = at(view.centre);
+        let mut towards = Vec::with_capacity(cols * rows);
         for row in 0..rows {
             for col in 0..cols {
                 let pixel = [(col * STEP) as f64, (row * STEP) as f64];
-                let (light, west) = at(pixel);
+                let (light, west, direction) = at(pixel);
+                towards.push(direction);
                 steady.push(light.map(|v| v / at_centre[1]));
                 dusk.push(west.map(|v| v / dusk_at_centre[1]));
                 vignetting.push(view.vignetting(pixel) as f32);
@@ -62,21 +111,34 @@ impl Lights {
             rows,
             steady,
             dusk,
+            towards,
+            centre,
             vignetting,
             seed,
         }
     }
 
-    /// The sky of one frame. `level_e` is the dark sky at the centre in electrons, `twilight` in
-    /// units of it, `cloud_mag` the mean loss, `t_s` moves the cloud, `clarity` dims all stars.
-    pub(crate) fn frame(
-        &self,
-        level_e: f64,
-        twilight: f64,
-        cloud_mag: f64,
-        t_s: f64,
-        clarity: f64,
-    ) -> SkyGrid {
+    /// The sky of one frame.
+    pub(crate) fn frame(&self, of: &SkyOf<'_>) -> SkyGrid {
+        let &SkyOf {
+            level_e,
+            twilight,
+            cloud_mag,
+            t_s,
+            clarity,
+            lights,
+        } = of;
+        // Each light has its strength at the frame's centre.
+        let at_centre: Vec<f32> = lights
+            .iter()
+            .map(|light| {
+                let unit = AddedLight {
+                    strength: 1.0,
+                    ..*light
+                };
+                added(&unit, self.centre)[1].max(0.05)
+            })
+            .collect();
         let mut points = Vec::with_capacity(self.steady.len());
         for row in 0..self.rows {
             for col in 0..self.cols {
@@ -92,8 +154,13 @@ impl Lights {
                 // Cloud throws the light of towns back down.
                 let veil = (0.75 * (1.0 - through)) as f32;
                 let scale = level_e as f32 * self.vignetting[i];
+                let mut more = [0.0_f32; 3];
+                for (light, unit) in lights.iter().zip(&at_centre) {
+                    let here = added(light, self.towards[i]);
+                    more = [0, 1, 2].map(|c| more[c] + here[c] / unit);
+                }
                 let sky = [0, 1, 2].map(|c| {
-                    let own = self.steady[i][c] + twilight as f32 * self.dusk[i][c];
+                    let own = self.steady[i][c] + twilight as f32 * self.dusk[i][c] + more[c];
                     scale * (own + veil * (0.5 * own + 0.5 * TOWN[c]))
                 });
                 points.push([sky[0], sky[1], sky[2], (through * clarity) as f32]);
@@ -191,7 +258,14 @@ mod tests {
     #[test]
     fn filling_a_row_agrees_with_single_pixels() {
         let view = View::new(&FELL, 6.0, 200, 100);
-        let grid = Lights::new(&FELL, &view, 200, 100, 5).frame(400.0, 0.3, 0.8, 900.0, 1.0);
+        let grid = Lights::new(&FELL, &view, 200, 100, 5).frame(&SkyOf {
+            level_e: 400.0,
+            twilight: 0.3,
+            cloud_mag: 0.8,
+            t_s: 900.0,
+            clarity: 1.0,
+            lights: &[],
+        });
         let mut row = vec![0.0; 200];
         grid.fill(1, 37, &mut row, 0, 1, 1.0);
         for x in [0, 15, 16, 113, 199] {
@@ -202,7 +276,31 @@ mod tests {
     #[test]
     fn the_centre_has_the_stated_level() {
         let view = View::new(&FELL, 6.0, 1600, 1067);
-        let grid = Lights::new(&FELL, &view, 1600, 1067, 5).frame(345.0, 0.0, 0.0, 0.0, 1.0);
-        assert!((grid.at(1, 800, 533) / 345.0 - 1.0).abs() < 0.01);
+        let lights = Lights::new(&FELL, &view, 1600, 1067, 5);
+        let level = |added: &[AddedLight]| {
+            let grid = lights.frame(&SkyOf {
+                level_e: 345.0,
+                twilight: 0.0,
+                cloud_mag: 0.0,
+                t_s: 0.0,
+                clarity: 1.0,
+                lights: added,
+            });
+            grid.at(1, 800, 533) / 345.0
+        };
+        assert!((level(&[]) - 1.0).abs() < 0.01);
+        for kind in [
+            LightKind::Flash,
+            LightKind::Aurora,
+            LightKind::Airglow,
+            LightKind::Moon,
+        ] {
+            let light = AddedLight {
+                kind,
+                strength: 0.5,
+                phase: 1.0,
+            };
+            assert!((level(&[light]) - 1.5).abs() < 0.03, "{kind:?}");
+        }
     }
 }

@@ -14,6 +14,36 @@ pub(crate) enum StreakKind {
     Aircraft,
     Satellite,
     Meteor,
+    /// One of several short lines.
+    Insect(usize),
+}
+
+/// A line, or the part of it that falls into one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct StreakPlan {
+    pub(crate) kind: StreakKind,
+    /// Frame in which the whole line begins: chance hangs on it.
+    pub(crate) first: usize,
+    /// From where to where along the whole line, 0 to 1.
+    pub(crate) part: [f64; 2],
+}
+
+/// Light that is added to the sky, in units of the dark sky at the centre.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct AddedLight {
+    pub(crate) kind: LightKind,
+    pub(crate) strength: f64,
+    /// Moves its pattern.
+    pub(crate) phase: f64,
+}
+
+/// What lights the sky, each with its colour and shape.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum LightKind {
+    Flash,
+    Aurora,
+    Airglow,
+    Moon,
 }
 
 /// Everything about one frame but its pixels.
@@ -38,7 +68,12 @@ pub(crate) struct FramePlan {
     pub(crate) twilight: f64,
     /// Headlights: ground level in units of the sky.
     pub(crate) headlights: f64,
-    pub(crate) streaks: Vec<StreakKind>,
+    pub(crate) streaks: Vec<StreakPlan>,
+    pub(crate) lights: Vec<AddedLight>,
+    /// The Moon's place half-way through the night, shares of the frame's size.
+    pub(crate) moon: Option<[f64; 2]>,
+    /// Lamps, in shares of the frame's size.
+    pub(crate) lamps: Vec<[f64; 2]>,
     /// Pause before the frame beyond the usual one.
     pub(crate) pause_s: f64,
     pub(crate) faults: Vec<FaultTruth>,
@@ -127,6 +162,9 @@ pub(crate) fn plan(options: &SimOptions) -> Vec<FramePlan> {
             twilight: 0.0,
             headlights: 0.0,
             streaks: Vec::new(),
+            lights: Vec::new(),
+            moon: None,
+            lamps: Vec::new(),
             pause_s: 0.0,
             faults: Vec::new(),
         };
@@ -181,11 +219,89 @@ impl FramePlan {
                     self.note_if(depth > 0.05, "cloud", depth, "mag");
                 }
             }
-            Fault::Aircraft { at } => self.streak(frame_of(at), StreakKind::Aircraft, "aircraft"),
-            Fault::Satellite { at } => {
-                self.streak(frame_of(at), StreakKind::Satellite, "satellite");
+            Fault::Aircraft { at, frames } => {
+                self.pass(
+                    frame_of(at),
+                    frames,
+                    StreakKind::Aircraft,
+                    "aircraft",
+                    options,
+                );
             }
-            Fault::Meteor { at } => self.streak(frame_of(at), StreakKind::Meteor, "meteor"),
+            Fault::Satellite { at, frames } => {
+                self.pass(
+                    frame_of(at),
+                    frames,
+                    StreakKind::Satellite,
+                    "satellite",
+                    options,
+                );
+            }
+            Fault::Meteor { at } => {
+                self.pass(frame_of(at), 1, StreakKind::Meteor, "meteor", options);
+            }
+            Fault::Insects { at, count } => {
+                let first = frame_of(at);
+                if self.index == first {
+                    let line = |n| StreakPlan {
+                        kind: StreakKind::Insect(n),
+                        first,
+                        part: [0.0, 1.0],
+                    };
+                    self.streaks.extend((0..count).map(line));
+                    self.note_if(true, "insects", count as f64, "streaks");
+                }
+            }
+            Fault::Lightning { at, strength } => {
+                if self.index == frame_of(at) {
+                    self.light(LightKind::Flash, strength, 0.0);
+                    self.note_if(true, "lightning", strength, "of the dark sky");
+                }
+            }
+            Fault::Aurora { from, to, strength } => {
+                let (first, last) = (frame_of(from), frame_of(to));
+                if (first..=last).contains(&self.index) {
+                    let mut rng = ChaCha8Rng::seed_from_u64(options.seed ^ 0x00a0_407a);
+                    rng.set_stream(self.index as u64);
+                    let now = strength * rng.random_range(0.5..1.0);
+                    self.light(LightKind::Aurora, now, rng.random_range(0.0..9.0));
+                    self.note_if(true, "aurora", now, "of the dark sky");
+                }
+            }
+            Fault::Airglow { from, to, strength } => {
+                let (first, last) = (frame_of(from), frame_of(to));
+                if (first..=last).contains(&self.index) {
+                    let part = ((self.index - first) as f64 + 0.5) / (last - first + 1) as f64;
+                    let now = strength * (std::f64::consts::PI * part).sin().powi(2);
+                    self.light(LightKind::Airglow, now, 2.0 * part);
+                    self.note_if(now > 0.05, "airglow", now, "of the dark sky");
+                }
+            }
+            Fault::Moon { place, glow } => {
+                self.moon = Some(place);
+                self.light(LightKind::Moon, glow, 0.0);
+                self.note_if(true, "moonlight", glow, "of the dark sky");
+            }
+            Fault::Lamp { place } => self.lamps.push(place),
+            Fault::Pan { px_per_frame } => {
+                let by = px_per_frame.map(|px| px * self.index as f64);
+                self.motion.offset = sum(self.motion.offset, by);
+            }
+            Fault::Defocus { from, to, width } => {
+                if (frame_of(from)..frame_of(to)).contains(&self.index) {
+                    self.sigma_px *= width;
+                    self.note_if(true, "defocus", width, "of the sharp width");
+                }
+            }
+            Fault::FocusDrift { from, width } => {
+                let first = frame_of(from);
+                if self.index >= first {
+                    let part = (self.index - first + 1) as f64 / (count - first) as f64;
+                    let now = 1.0 + (width - 1.0) * part;
+                    self.sigma_px *= now;
+                    self.note_if(now > 1.05, "focus-drift", now, "of the sharp width");
+                }
+            }
             Fault::Knock {
                 at,
                 shift_px,
@@ -243,11 +359,35 @@ impl FramePlan {
         }
     }
 
-    fn streak(&mut self, at: usize, kind: StreakKind, reason: &str) {
-        if self.index == at {
-            self.streaks.push(kind);
-            self.note_if(true, reason, 1.0, "streak");
-        }
+    /// The part of a pass over several frames that falls into this one.
+    fn pass(
+        &mut self,
+        first: usize,
+        frames: usize,
+        kind: StreakKind,
+        reason: &str,
+        options: &SimOptions,
+    ) {
+        let Some(nth) = self.index.checked_sub(first).filter(|&nth| nth < frames) else {
+            return;
+        };
+        let scene = &options.scene;
+        let whole = (frames - 1) as f64 * scene.interval_s + scene.exposure_s;
+        let from = nth as f64 * scene.interval_s;
+        self.streaks.push(StreakPlan {
+            kind,
+            first,
+            part: [from / whole, (from + self.exposure_s) / whole],
+        });
+        self.note_if(true, reason, 1.0, "streak");
+    }
+
+    fn light(&mut self, kind: LightKind, strength: f64, phase: f64) {
+        self.lights.push(AddedLight {
+            kind,
+            strength,
+            phase,
+        });
     }
 
     fn knock(&mut self, at: usize, shift_px: [f64; 2], after_s: f64) {

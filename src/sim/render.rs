@@ -8,7 +8,7 @@ use super::camera::{self, BLACK_DN, NEUTRAL, PIXEL_UM, RANGE_DN};
 use super::canvas::{Canvas, Footprint};
 use super::develop::{self, Curves};
 use super::exif;
-use super::glow::{Lights, SkyGrid};
+use super::glow::{Lights, SkyGrid, SkyOf};
 use super::ground::Ground;
 use super::options::{Format, SimOptions};
 use super::plan::{FWHM_PER_SIGMA, FramePlan};
@@ -69,13 +69,7 @@ impl Studio {
         let scene = &options.scene;
         let (w, h) = (options.width, options.height);
         let level_e = scene.sky_e_per_s * speed(options) * frame.exposure_s;
-        let sky = self.lights.frame(
-            if frame.capped { 0.0 } else { level_e },
-            frame.twilight,
-            frame.cloud_mag,
-            frame.start_s,
-            frame.clarity,
-        );
+        let sky = self.sky_of(frame, if frame.capped { 0.0 } else { level_e });
         let mut canvas = Canvas {
             plane: Plane::new(w, h),
             mosaic: options.format != Format::Tiff,
@@ -88,13 +82,21 @@ impl Studio {
         };
         let mut print = Footprint::new();
         let gain = camera::gain_dn_per_e(frame.iso);
-        for &kind in &frame.streaks {
-            let seed = options.seed ^ (frame.index as u64) << 8;
-            let full = RANGE_DN / gain;
-            streaks::draw(kind, &mut canvas, &mut print, frame.sigma_px, full, seed);
+        let full = RANGE_DN / gain;
+        for streak in &frame.streaks {
+            let seed = options.seed ^ (streak.first as u64) << 8;
+            streaks::draw(*streak, &mut canvas, &mut print, frame.sigma_px, full, seed);
+        }
+        if let Some(at) = frame.moon.and_then(|place| self.moon_px(frame, place)) {
+            let radius = MOON_RADIUS_RAD * self.view.focal_px;
+            disc(&mut canvas, at, radius, 40.0 * full);
         }
         if let Some(ground) = &self.ground {
             ground.paint(&mut canvas, &sky, frame.headlights);
+        }
+        for place in &frame.lamps {
+            let at = [place[0] * w as f64, place[1] * h as f64];
+            disc(&mut canvas, at, 2.0, 3.0 * full);
         }
         for &(at, rate) in &self.hot {
             if let Some(pixel) = canvas.plane.data_mut().get_mut(at) {
@@ -124,15 +126,38 @@ impl Studio {
         Ok(Shot { bytes, truth })
     }
 
+    fn sky_of(&self, frame: &FramePlan, level_e: f64) -> SkyGrid {
+        self.lights.frame(&SkyOf {
+            level_e,
+            twilight: frame.twilight,
+            cloud_mag: frame.cloud_mag,
+            t_s: frame.start_s,
+            clarity: frame.clarity,
+            lights: &frame.lights,
+        })
+    }
+
+    /// Where the Moon stands in a frame: it moves with the stars.
+    fn moon_px(&self, frame: &FramePlan, place: [f64; 2]) -> Option<[f64; 2]> {
+        let options = &self.options;
+        let pixel = [
+            place[0] * options.width as f64,
+            place[1] * options.height as f64,
+        ];
+        let half = 0.5 * options.frames as f64 * options.scene.interval_s;
+        let star = self.view.star_at(&self.view.sky_to_camera(half), pixel);
+        let now = self
+            .view
+            .sky_to_camera(frame.start_s + 0.5 * frame.exposure_s);
+        self.view.star_to_pixel(&now, star, frame.motion.at(0.0))
+    }
+
     /// The stars whose middle lies in the sky of a frame, brightest first.
     pub(crate) fn stars_in(&self, frame: &FramePlan) -> Vec<StarTruth> {
         let options = &self.options;
         let scene = &options.scene;
         let level_e = scene.sky_e_per_s * speed(options) * frame.exposure_s;
-        let (twilight, cloud) = (frame.twilight, frame.cloud_mag);
-        let sky = self
-            .lights
-            .frame(level_e, twilight, cloud, frame.start_s, frame.clarity);
+        let sky = self.sky_of(frame, level_e);
         let mut canvas = Canvas {
             plane: Plane::new(options.width, options.height),
             mosaic: options.format != Format::Tiff,
@@ -307,6 +332,33 @@ impl Studio {
             transparency: robust::median(&mut clear).unwrap_or(1.0),
             shift_px: [0, 1].map(|i| shifts.iter().map(|s| s[i]).sum::<f64>() / 40.0),
             faults: frame.faults.clone(),
+        }
+    }
+}
+
+/// Half of the Moon's mean apparent diameter of 31 arc minutes.
+const MOON_RADIUS_RAD: f64 = 0.0045;
+
+/// A bright disc and the halo of light that a lens scatters about it, which falls with the square of
+/// the distance.
+fn disc(canvas: &mut Canvas, at: [f64; 2], radius_px: f64, level_e: f64) {
+    const HALO: f64 = 0.004;
+    let reach = 25.0 * radius_px;
+    let (w, h) = (canvas.plane.width(), canvas.plane.height());
+    let span = |centre: f64, side: usize| {
+        let from = (centre - reach).max(0.0) as usize;
+        from.min(side)..((centre + reach + 1.0).max(0.0) as usize).min(side)
+    };
+    for y in span(at[1], h) {
+        for x in span(at[0], w) {
+            let away = (x as f64 - at[0]).hypot(y as f64 - at[1]);
+            let inside = (radius_px + 0.5 - away).clamp(0.0, 1.0);
+            let halo = HALO * (radius_px / away.max(radius_px)).powi(2);
+            let light = level_e * inside.max(halo);
+            let light = light as f32 * canvas.response(x, y, [1.0, 1.0, 0.95]);
+            if let Some(pixel) = canvas.plane.row_mut(y).get_mut(x) {
+                *pixel += light;
+            }
         }
     }
 }

@@ -34,13 +34,17 @@ pub enum Fault {
     },
     /// A steady line with strobe flashes, right across the frame.
     Aircraft {
-        /// Frame.
+        /// First frame.
         at: f64,
+        /// Frames that it takes; between them the shutter is closed.
+        frames: usize,
     },
     /// A thin even line.
     Satellite {
-        /// Frame.
+        /// First frame.
         at: f64,
+        /// Frames that it takes.
+        frames: usize,
     },
     /// A short line that swells and ends in a flare.
     Meteor {
@@ -78,6 +82,71 @@ pub enum Fault {
         width: f64,
         /// Starlight lost at the end.
         loss_mag: f64,
+    },
+    /// The focus ring is touched: stars are wider at once, and keep their light.
+    Defocus {
+        /// First frame.
+        from: f64,
+        /// First frame that is sharp again.
+        to: f64,
+        /// Width in units of the width before.
+        width: f64,
+    },
+    /// The focus creeps to the end, and stars keep their light.
+    FocusDrift {
+        /// First frame.
+        from: f64,
+        /// Width at the end in units of the width before.
+        width: f64,
+    },
+    /// A distant flash below the horizon.
+    Lightning {
+        /// Frame.
+        at: f64,
+        /// Light added at the centre, in units of the dark sky there.
+        strength: f64,
+    },
+    /// Curtains of green light that change from frame to frame.
+    Aurora {
+        /// First frame.
+        from: f64,
+        /// Last frame.
+        to: f64,
+        /// Light added at the centre at its brightest, in units of the dark sky there.
+        strength: f64,
+    },
+    /// Faint green bands that come and go slowly.
+    Airglow {
+        /// First frame.
+        from: f64,
+        /// Last frame.
+        to: f64,
+        /// Light added at the centre at its brightest, in units of the dark sky there.
+        strength: f64,
+    },
+    /// Insects fly through lamplight near the lens.
+    Insects {
+        /// Frame.
+        at: f64,
+        /// How many.
+        count: usize,
+    },
+    /// A lamp that burns all night; no fault of any frame.
+    Lamp {
+        /// Where, in shares of the frame's width and height.
+        place: [f64; 2],
+    },
+    /// The Moon stands in the frame and moves with the sky.
+    Moon {
+        /// Where it stands half-way through the night, in shares of the frame's width and height.
+        place: [f64; 2],
+        /// Light it adds to the sky at the centre, in units of the dark sky there.
+        glow: f64,
+    },
+    /// A panning head turns the camera between frames; no fault of any frame.
+    Pan {
+        /// By so much from frame to frame.
+        px_per_frame: [f64; 2],
     },
     /// A gust shakes the camera through one exposure.
     Wind {
@@ -197,8 +266,14 @@ pub const FELL: Scene = Scene {
             excess: 0.85,
             tau_s: 400.0,
         },
-        Fault::Aircraft { at: 0.285 },
-        Fault::Satellite { at: 0.345 },
+        Fault::Aircraft {
+            at: 0.285,
+            frames: 1,
+        },
+        Fault::Satellite {
+            at: 0.345,
+            frames: 1,
+        },
         Fault::StrayLight {
             at: 0.41,
             strength: 0.7,
@@ -298,7 +373,7 @@ pub const SOUTHERN: Scene = Scene {
     sky_e_per_s: 5.0,
     horizon_glow: 0.35,
     ground: 0.12,
-    faults: &[Fault::Satellite { at: 0.4 }],
+    faults: &[Fault::Satellite { at: 0.4, frames: 1 }],
     ..FELL
 };
 

@@ -12,7 +12,7 @@ use super::options::SimOptions;
 pub const TRUTH_FILE: &str = "truth.json";
 
 /// Raised whenever equal options would give other files.
-pub const SIM_VERSION: u32 = 3;
+pub const SIM_VERSION: u32 = 4;
 
 /// A night's truth. Pixel coordinates have their origin at the centre of the first pixel, x right,
 /// y down; all numbers are exact unless they say how they were found.

@@ -58,7 +58,12 @@ fn add_notes(judgement: &mut Judgement, causes: &Causes<'_>, row: usize) {
 /// What needs no neighbours: frames that cannot be read or are not of the sky.
 fn by_itself(night: &Night, row: &Row) -> Judgement {
     let reject = |reason, reading, threshold| Judgement {
-        evidence: vec![evidence((reason, reason), Verdict::Reject, reading, threshold)],
+        evidence: vec![evidence(
+            (reason, reason),
+            Verdict::Reject,
+            reading,
+            threshold,
+        )],
         ..Judgement::default()
     };
     if row.error.is_some() {
@@ -157,7 +162,10 @@ fn judge_set(
                 let reason = known.unwrap_or_else(by_sun_or_moon);
                 let is_the_nights = purpose == Purpose::Timelapse && reason.is_natural_light();
                 let is_gift = is_gift(reason, purpose);
-                let (doubt, reject) = (reach(rule, &reading, rule.doubt), reach(rule, &reading, rule.reject));
+                let (doubt, reject) = (
+                    reach(rule, &reading, rule.doubt),
+                    reach(rule, &reading, rule.reject),
+                );
                 let gift = doubt.or(reject).filter(|_| is_gift);
                 Some(Read {
                     reason,
@@ -216,7 +224,12 @@ fn judge_set(
                 .or(doubt.or(read.reject).map(|past| (Verdict::Doubtful, past)))
                 .or(read.note.map(|past| (Verdict::Keep, past)));
             if let (Some((weighs, past)), Some(list)) = (step, out.get_mut(at)) {
-                list.push(evidence((read.reason, rule.reason), weighs, read.reading, past));
+                list.push(evidence(
+                    (read.reason, rule.reason),
+                    weighs,
+                    read.reading,
+                    past,
+                ));
             }
         }
     }

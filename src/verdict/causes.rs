@@ -2,7 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::read::{DOUBLED_STARS, FADING, LASTING_JUMP, LINE, PREDICTED_TRAIL, Reading, SKY_NEAR, STARS, WIDTH};
+use super::read::{
+    DOUBLED_STARS, FADING, GROUND_LIGHT, LASTING_JUMP, LINE, PREDICTED_TRAIL, Reading, SKY_NEAR,
+    STARS, WIDTH,
+};
 use super::types::{Purpose, Reason};
 use crate::night::{Cause, Happening, Moment, Shown};
 
@@ -34,7 +37,9 @@ impl<'a> Causes<'a> {
         let all = self.in_row(row);
         let told = all.filter(|one| explains(one.cause, sign, reading));
         // Where two explain it, what comes and goes at once is nearer to one frame's value.
-        told.map(|one| one.cause).max_by_key(|cause| rank(*cause)).map(Reason::of)
+        told.map(|one| one.cause)
+            .max_by_key(|cause| rank(*cause))
+            .map(Reason::of)
     }
 }
 
@@ -57,7 +62,7 @@ const fn rank(cause: Cause) -> u8 {
 fn explains(cause: Cause, sign: Reason, reading: &Reading) -> bool {
     let brighter = sign == Reason::Sky && reading.measured > reading.baseline;
     // Light raises the noise and drowns stars.
-    let lit = brighter || matches!(sign, Reason::Noise | Reason::FewStars);
+    let lit = brighter || matches!(sign, Reason::Noise | Reason::FewStars | Reason::StrayLight);
     match cause {
         Cause::Cloud => matches!(sign, Reason::FewStars | Reason::Sky | Reason::Noise),
         Cause::Dew | Cause::Frost => matches!(
@@ -86,7 +91,7 @@ pub(super) fn note(one: &Happening, moment: &Moment) -> (Reason, Reading) {
         Shown::Width => (Reason::Defocus, WIDTH, "px"),
         Shown::Trail => (Reason::Trailed, PREDICTED_TRAIL, "px"),
         Shown::Sky => (Reason::Sky, SKY_NEAR, "%"),
-        Shown::Ground => (Reason::StrayLight, "light on the ground", "%"),
+        Shown::Ground => (Reason::StrayLight, GROUND_LIGHT, "%"),
         Shown::Line => (Reason::Streak, LINE, "% of the diagonal"),
         Shown::Pace => (Reason::of(one.cause), "time from frame to frame", "s"),
     };

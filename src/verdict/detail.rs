@@ -1,9 +1,9 @@
 //! All that speaks for a finding, in whole sentences, for the tip.
 
+use super::explain::told_by;
 use super::findings::{Cluster, Told};
 use super::offers::cost_of;
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
-use super::explain::told_by;
 use super::tell::{Key, capital, down, gap_clause, told_keys, worst};
 use super::types::{Purpose, Reason};
 use super::words::{figure, number, plural, share_lost, with_unit};

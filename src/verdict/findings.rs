@@ -210,11 +210,7 @@ fn stands_alone(reason: Reason) -> bool {
 pub(super) const fn is_line(reason: Reason) -> bool {
     matches!(
         reason,
-        Reason::Streak
-            | Reason::Aircraft
-            | Reason::Satellite
-            | Reason::Meteor
-            | Reason::Insects
+        Reason::Streak | Reason::Aircraft | Reason::Satellite | Reason::Meteor | Reason::Insects
     )
 }
 

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::jumps::{Jump, jumps};
 use super::types::Reason;
-use crate::night::happenings::standing::{Standing, middle};
 use crate::base::robust::{median, median_and_sigma, quantile};
+use crate::night::happenings::standing::{Standing, middle};
 use crate::night::{Group, Kind, Night, Row, Series};
 
 /// Width of a common film, px: pointing jumps in a time-lapse are told in its pixels.
@@ -25,6 +25,10 @@ pub(super) const FADING: &str = "light lost by stars";
 pub(super) const STARS: &str = "stars";
 /// Quantity of a width against the night's sharp frames.
 pub(super) const WIDTH: &str = "star width";
+/// Quantity of light on the ground.
+pub(super) const GROUND_LIGHT: &str = "light on the ground";
+/// A calm ground scatters by this share of the sky's level, whatever the night's own scatter says.
+const GROUND_FLOOR_SHARE: f64 = 0.02;
 /// Quantity of a line that is no star.
 pub(super) const LINE: &str = "longest streak";
 /// Quantity of a jump that lasts.
@@ -220,6 +224,18 @@ pub(super) fn sky(context: &Context<'_>, row: &Row) -> Option<Reading> {
         measured: row.measure.as_deref()?.sky.level_pct,
         baseline: row.typical.sky_pct?,
         scatter: context.series(row, |group| group.sky)?.scatter,
+    })
+}
+
+/// Light on the ground beyond what is usual, as lamps make it.
+pub(super) fn ground_light(context: &Context<'_>, row: &Row) -> Option<Reading> {
+    let scatter = context.group(row)?.ground_light?.scatter;
+    Some(Reading {
+        quantity: GROUND_LIGHT,
+        unit: "%",
+        measured: row.derived.ground_light_pct?,
+        baseline: 0.0,
+        scatter: scatter.max(GROUND_FLOOR_SHARE * row.measure.as_deref()?.sky.level_pct),
     })
 }
 

@@ -84,6 +84,9 @@ pub(super) struct Rule {
 /// So many times the scatter of the pointing a jump has to be.
 const JUMP_SIGMAS: f64 = 6.0;
 
+/// Light on the ground is a lamp's past so many scatters of a calm night's.
+const LAMP_SIGMAS: f64 = 6.0;
+
 type Read = fn(&Context<'_>, &Row) -> Option<Reading>;
 
 const fn rule(reason: Reason, worse: Worse, read: Read) -> Rule {
@@ -170,6 +173,11 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
         sigmas: JUMP_SIGMAS,
     };
     let doubled = Limit::Value(t.shift_doubt_px);
+    let lamp = Limit::Beyond {
+        least: 0.0,
+        share: 0.0,
+        sigmas: LAMP_SIGMAS,
+    };
     let step = |share| Limit::Beyond {
         least: 0.0,
         share,
@@ -207,6 +215,7 @@ pub(super) fn rules(purpose: Purpose, t: &Thresholds) -> Vec<Rule> {
             higher(Reason::Sky, read::sky).doubt(Anywhere, out_of_line),
             lower(Reason::Sky, read::sky).doubt(Anywhere, out_of_line),
             higher(Reason::Sky, read::sky_over_darkest).doubt(AtEnds, times(t.sky_doubt)),
+            higher(Reason::StrayLight, read::ground_light).doubt(Anywhere, lamp),
             higher(Reason::Noise, read::noise).doubt(Anywhere, out_of_line),
             higher(Reason::OverExposed, read::clipped).doubt(Anywhere, by(t.clipped_doubt_pct)),
             higher(Reason::Streak, read::bright_streak)

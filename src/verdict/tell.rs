@@ -9,8 +9,8 @@ use super::findings::{Cluster, Told};
 use super::offers::{offers, trade_off};
 use super::read::{DOUBLED_STARS, LASTING_JUMP, PREDICTED_TRAIL, SKY_NEAR};
 use super::types::{Evidence, Finding, Purpose, Reason, Verdict};
-use crate::night::Surety;
 use super::words::{figure, frame_ranges_in_short, frames, number, share_lost, with_unit};
+use crate::night::Surety;
 
 /// Ranges told in a title before "and N more".
 const TITLE_RANGES: usize = 4;
@@ -58,7 +58,9 @@ pub(super) fn told_keys(told: &Told<'_>, cluster: &Cluster) -> Vec<Key> {
     let mut keys: Vec<(Verdict, Key)> = Vec::new();
     for reason in reasons {
         let evidence = cluster.frames.iter().filter_map(|&at| told.judgement(at));
-        let own = evidence.flat_map(|j| &j.evidence).filter(|e| e.reason == reason);
+        let own = evidence
+            .flat_map(|j| &j.evidence)
+            .filter(|e| e.reason == reason);
         for e in own {
             let key = (reason, e.sign);
             match keys.iter_mut().find(|(_, other)| *other == key) {
@@ -166,7 +168,8 @@ fn is_moonrise(told: &Told<'_>, cluster: &Cluster) -> bool {
 /// The evidence of a cluster that shows its reason most.
 pub(super) fn strongest(told: &Told<'_>, cluster: &Cluster) -> Option<Evidence> {
     let keys = told_keys(told, cluster);
-    keys.first().and_then(|&key| Some(*worst(told, cluster, key)?.1))
+    keys.first()
+        .and_then(|&key| Some(*worst(told, cluster, key)?.1))
 }
 
 fn is_shorter(told: &Told<'_>, cluster: &Cluster) -> bool {
@@ -180,7 +183,8 @@ fn fades(told: &Told<'_>, cluster: &Cluster) -> bool {
 }
 
 fn is_new_pointing(told: &Told<'_>, cluster: &Cluster) -> bool {
-    let knock = worst(told, cluster, (Reason::Knock, Reason::Knock)).filter(|_| cluster.reason == Reason::Knock);
+    let knock = worst(told, cluster, (Reason::Knock, Reason::Knock))
+        .filter(|_| cluster.reason == Reason::Knock);
     knock.is_some_and(|(_, e)| e.quantity == LASTING_JUMP)
 }
 
@@ -250,10 +254,7 @@ fn add(text: &mut String, joint: &str, more: &str) {
 }
 
 /// What the worst frame of the cluster shows for `reason`; the first clause also says which one.
-#[expect(
-    clippy::too_many_lines,
-    reason = "one arm a sign: a table of clauses"
-)]
+#[expect(clippy::too_many_lines, reason = "one arm a sign: a table of clauses")]
 fn clause(told: &Told<'_>, cluster: &Cluster, key: Key, first: bool) -> Option<String> {
     let (at, e) = worst(told, cluster, key)?;
     let frame = at + 1;
@@ -277,7 +278,9 @@ fn clause(told: &Told<'_>, cluster: &Cluster, key: Key, first: bool) -> Option<S
             let by = told.happening(cluster).map(|one| one.evidence.clone())?;
             by.trim_end_matches('.').to_owned()
         }
-        Reason::StrayLight => format!("light on the ground {far}{measured}, {usual} without{which}"),
+        Reason::StrayLight => {
+            format!("light on the ground {far}{measured}, {usual} without{which}")
+        }
         Reason::Trailed if e.quantity == "elongation" => {
             let (long, usual) = (number(e.measured, 2), number(e.baseline, 2));
             format!("stars {far}{long} times as long as wide, {usual} is usual{which}")

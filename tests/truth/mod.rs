@@ -2,6 +2,7 @@
 //! measuring.
 
 mod detection;
+mod faults;
 mod formats;
 mod night;
 mod transfer;

@@ -7,7 +7,7 @@ use std::thread;
 use nightloupe::frame::{self, OpenOptions};
 use nightloupe::measure::{Scratch, measure};
 use nightloupe::night::{FrameInput, FrameState, Night, NightOptions, assemble};
-use nightloupe::sim::{FaultTruth, Format, FrameTruth, SimOptions, Truth, scene};
+use nightloupe::sim::{FaultTruth, Format, FrameTruth, Scene, SimOptions, Truth, scene};
 use nightloupe::verdict::{Judged, Judgement, Purpose, Thresholds, Verdict, judge};
 
 use super::simulated;
@@ -15,9 +15,8 @@ use super::simulated;
 /// A fault must be found from so many times its threshold on: at the threshold itself chance decides.
 const CLEARLY: f64 = 1.3;
 
-/// Faults of the scenes that must be found. Twilight here is under its threshold, and light on the
-/// ground is not judged.
-const FAULTS: [&str; 9] = [
+/// Faults of the scenes that must be found. Twilight here is under its threshold.
+const FAULTS: [&str; 10] = [
     "aircraft",
     "cloud",
     "dew",
@@ -26,19 +25,46 @@ const FAULTS: [&str; 9] = [
     "meteor",
     "satellite",
     "settling",
+    "stray-light",
     "wind",
 ];
 
 /// One night.
-struct Run {
-    truth: Truth,
-    judged: Judged,
-    what: String,
+pub(super) struct Run {
+    pub(super) truth: Truth,
+    pub(super) judged: Judged,
+    pub(super) what: String,
 }
 
 impl Run {
+    /// A night of a scene, small, judged for what such frames are taken for.
+    pub(super) fn of(scene: Scene, frames: usize, seed: u64) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let options = SimOptions {
+            scene,
+            frames,
+            width: 900,
+            height: 600,
+            seed,
+            format: Format::Jpeg,
+        };
+        let made = simulated(folder.path(), &options);
+        let night = measured(&made.folder, &made.truth);
+        let purpose = if scene.tracked {
+            Purpose::Tracked
+        } else {
+            Purpose::Trails
+        };
+        let judged = judge(&night, purpose, &Thresholds::default());
+        Self {
+            truth: made.truth,
+            judged,
+            what: format!("{}, seed {seed}", scene.name),
+        }
+    }
+
     /// What was done to each frame beside what was said of it.
-    fn frames(&self) -> impl Iterator<Item = (usize, &FrameTruth, &Judgement)> {
+    pub(super) fn frames(&self) -> impl Iterator<Item = (usize, &FrameTruth, &Judgement)> {
         let told = self.judged.judgements.iter();
         (1..)
             .zip(&self.truth.frames)
@@ -46,7 +72,7 @@ impl Run {
             .map(|((n, t), j)| (n, t, j))
     }
 
-    fn codes(&self, frame: usize) -> Vec<&'static str> {
+    pub(super) fn codes(&self, frame: usize) -> Vec<&'static str> {
         let judgement = self.judged.judgements.get(frame - 1);
         let evidence = judgement.map_or(&[][..], |j| &j.evidence);
         evidence.iter().map(|e| e.reason.code()).collect()
@@ -84,34 +110,8 @@ fn measured(folder: &std::path::Path, truth: &Truth) -> Night {
     assemble(&inputs, &NightOptions::default())
 }
 
-fn run(name: &str, frames: usize, seed: u64) -> Run {
-    let scene = *scene(name).unwrap();
-    let folder = tempfile::tempdir().unwrap();
-    let options = SimOptions {
-        scene,
-        frames,
-        width: 900,
-        height: 600,
-        seed,
-        format: Format::Jpeg,
-    };
-    let made = simulated(folder.path(), &options);
-    let night = measured(&made.folder, &made.truth);
-    let purpose = if scene.tracked {
-        Purpose::Tracked
-    } else {
-        Purpose::Trails
-    };
-    let judged = judge(&night, purpose, &Thresholds::default());
-    Run {
-        truth: made.truth,
-        judged,
-        what: format!("{name}, seed {seed}"),
-    }
-}
-
 /// Whether a fault is clearly past the thresholds of its purpose, and the reasons that are right.
-fn wanted(
+pub(super) fn wanted(
     fault: &FaultTruth,
     truth: &FrameTruth,
     night: &Truth,
@@ -127,18 +127,28 @@ fn wanted(
     let mut widths: Vec<f64> = night.frames.iter().map(|f| f.fwhm_px).collect();
     widths.sort_by(f64::total_cmp);
     let lost = -2.5 * truth.transparency.log10() > CLEARLY * t.flux_doubt_mag;
+    let wide = |least: f64| truth.fwhm_px > CLEARLY * least * widths[widths.len() / 10];
+    // A step of light weighs from 8 % on; a light of its own is told from there, too.
+    let lit = fault.strength > CLEARLY * 0.08;
     match fault.reason.as_str() {
-        "settling" => (excess > CLEARLY * room).then_some(&["trailed", "knock"]),
+        "settling" => (excess > CLEARLY * room).then_some(&["settling", "trailed", "knock"]),
         "twilight" => (truth.sky_level_pct > CLEARLY * t.sky_doubt * dark).then_some(&["twilight"]),
-        "cloud" => lost.then_some(&["few-stars", "sky"]),
-        "dew" => {
-            let wide = truth.fwhm_px > CLEARLY * t.width_doubt * widths[widths.len() / 4];
-            (lost || wide).then_some(&["defocus", "few-stars"])
-        }
-        "aircraft" | "satellite" | "meteor" => Some(&["streak"]),
+        "cloud" => lost.then_some(&["cloud", "few-stars", "sky"]),
+        "dew" => (lost || wide(t.width_doubt)).then_some(&["dew", "defocus", "few-stars"]),
+        "defocus" => wide(t.width_doubt / CLEARLY).then_some(&["defocus"]),
+        "focus-drift" => wide(t.width_doubt / CLEARLY).then_some(&["focus-drift", "defocus"]),
+        "aircraft" => Some(&["aircraft", "streak"]),
+        "satellite" => Some(&["satellite", "streak"]),
+        "meteor" => Some(&["meteor", "streak"]),
+        "insects" => Some(&["insects", "streak"]),
         "gap" => Some(&["gap"]),
         "knock" => Some(&["knock", "trailed"]),
-        "wind" => Some(&["trailed", "knock"]),
+        "wind" => Some(&["wind", "trailed", "knock"]),
+        "stray-light" => Some(&["stray-light"]),
+        "lightning" => lit.then_some(&["lightning", "sky"]),
+        "aurora" => lit.then_some(&["aurora", "sky"]),
+        "airglow" => lit.then_some(&["airglow", "sky"]),
+        "moonlight" => lit.then_some(&["moonlight", "sky"]),
         _ => None,
     }
 }
@@ -159,7 +169,7 @@ fn faults_are_found_and_good_frames_left_alone() {
     let (mut good, mut rejected, mut doubtful) = (0, 0, 0);
     let mut odd = Vec::new();
     for (name, frames, seed) in nights {
-        let run = run(name, frames, seed);
+        let run = Run::of(*scene(name).unwrap(), frames, seed);
         for (n, truth, judgement) in run.frames() {
             if truth.faults.is_empty() {
                 good += 1;

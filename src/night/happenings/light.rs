@@ -18,6 +18,8 @@ const LIT: f64 = 1.06;
 const LIT_SCATTERS: f64 = 5.0;
 /// Lamps and lightning pass within so many frames.
 const SHORT: usize = 5;
+/// A lamp that stays longer belongs to the place.
+const LONGEST_LAMP: usize = 20;
 /// Lightning lights one frame, or two where it strikes twice.
 const FLASH: usize = 2;
 /// So many flashes make a storm.
@@ -44,6 +46,10 @@ const DARK_DEG: f64 = -18.0;
 const LITTLE_MOONLIGHT: f64 = 0.05;
 /// A Moon lit less than this is no light.
 const LEAST_LIT: f64 = 0.1;
+/// Light on the ground past this share of the sky's level…
+const GROUND_SHARE: f64 = 0.08;
+/// …and so many scatters of a calm night's is a lamp's.
+const GROUND_SCATTERS: f64 = 6.0;
 /// Frames on either side that say what was there without the light.
 const SIDE: usize = 6;
 
@@ -51,9 +57,22 @@ pub(super) fn happenings(strip: &Strip<'_>, seen: &[Happening]) -> Vec<Happening
     let clouded = |sign: &Sign<'_>| {
         let veils = |one: &&Happening| matches!(one.cause, Cause::Cloud | Cause::Dew);
         sign.lost_mag.is_some_and(|mag| mag > KEPT_MAG)
-            || seen.iter().filter(veils).any(|one| one.moment(sign.at).is_some())
+            || seen
+                .iter()
+                .filter(veils)
+                .any(|one| one.moment(sign.at).is_some())
     };
+    let lamps = lamps_on_the_ground(strip);
     let mut all = short_lights(strip, &clouded);
+    let on_ground = |one: &Happening| {
+        one.cause == Cause::StrayLight
+            && one
+                .moments
+                .iter()
+                .any(|m| lamps.iter().any(|lamp| lamp.moment(m.row).is_some()))
+    };
+    all.retain(|one| !on_ground(one));
+    all.extend(lamps);
     all.extend(glows(strip, &clouded));
     all.extend(moonrise(strip));
     all
@@ -83,6 +102,53 @@ fn happening(
     }
 }
 
+/// Light on the ground for a few frames.
+fn lamps_on_the_ground(strip: &Strip<'_>) -> Vec<Happening> {
+    let is_lit = |sign: &Sign<'_>| {
+        let group = sign
+            .row
+            .group
+            .and_then(|group| strip.night.groups.get(group));
+        let scatter = group
+            .and_then(|g| g.ground_light)
+            .map_or(0.0, |light| light.scatter);
+        let least = (GROUND_SHARE * sign.measure.sky.level_pct).max(GROUND_SCATTERS * scatter);
+        sign.row
+            .derived
+            .ground_light_pct
+            .is_some_and(|light| light > least)
+    };
+    let lit = strip.flags(is_lit);
+    let mut all = Vec::new();
+    for run in runs(&lit, 0)
+        .into_iter()
+        .filter(|run| run.len() <= LONGEST_LAMP)
+    {
+        let moments = strip
+            .signs
+            .get(run)
+            .unwrap_or(&[])
+            .iter()
+            .filter_map(|sign| {
+                let light = sign.row.derived.ground_light_pct?;
+                Some(Moment {
+                    row: sign.at,
+                    measured: light,
+                    usual: 0.0,
+                })
+            });
+        all.push(Happening {
+            cause: Cause::StrayLight,
+            set: strip.which,
+            shown: Shown::Ground,
+            moments: moments.collect(),
+            sure: Surety::Sure,
+            evidence: "The ground was lit and dark again after: headlights or a torch.".to_owned(),
+        });
+    }
+    all
+}
+
 /// Red and blue over green of what a run has more than `usual`, against the same of `usual`.
 fn added(strip: &Strip<'_>, run: &Range<usize>, usual: [f64; 3]) -> Option<(f64, f64)> {
     let channel = |c: usize| strip.middle(run.clone(), |sign| sign.colour.map(|rgb| rgb[c]));
@@ -98,15 +164,15 @@ fn around(strip: &Strip<'_>, run: &Range<usize>, lit: &[bool]) -> Option<[f64; 3
     let count = strip.signs.len();
     let near = run.start.saturating_sub(SIDE)..(run.end + SIDE).min(count);
     let others: Vec<usize> = near.filter(|at| lit.get(*at) == Some(&false)).collect();
-    let channel = |c: usize| {
-        strip.middle(others.iter().copied(), |sign| sign.colour.map(|rgb| rgb[c]))
-    };
+    let channel =
+        |c: usize| strip.middle(others.iter().copied(), |sign| sign.colour.map(|rgb| rgb[c]));
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 
 fn short_lights(strip: &Strip<'_>, clouded: &dyn Fn(&Sign<'_>) -> bool) -> Vec<Happening> {
     let limit = LIT.max(1.0 + LIT_SCATTERS * strip.sky_scatter);
-    let lit = strip.flags(|sign| sign.bright.is_some_and(|bright| bright > limit) && !clouded(sign));
+    let lit =
+        strip.flags(|sign| sign.bright.is_some_and(|bright| bright > limit) && !clouded(sign));
     let mut flashes: Vec<usize> = Vec::new();
     let mut all = Vec::new();
     for run in runs(&lit, 0).into_iter().filter(|run| run.len() <= SHORT) {
@@ -126,7 +192,9 @@ fn short_lights(strip: &Strip<'_>, clouded: &dyn Fn(&Sign<'_>) -> bool) -> Vec<H
             flashes.len()
         );
         let told = (Cause::Lightning, Surety::Likely, by);
-        all.push(happening(strip, flashes, told, |sign| sign.row.typical.sky_pct));
+        all.push(happening(strip, flashes, told, |sign| {
+            sign.row.typical.sky_pct
+        }));
     }
     all
 }
@@ -141,7 +209,10 @@ fn glows(strip: &Strip<'_>, clouded: &dyn Fn(&Sign<'_>) -> bool) -> Vec<Happenin
     };
     let flags = strip.flags(glows);
     let mut all = Vec::new();
-    for run in runs(&flags, 2).into_iter().filter(|run| run.len() >= LEAST_GLOW) {
+    for run in runs(&flags, 2)
+        .into_iter()
+        .filter(|run| run.len() >= LEAST_GLOW)
+    {
         let Some((red, blue)) = added(strip, &run, dark) else {
             continue;
         };
@@ -190,12 +261,13 @@ fn darkest(strip: &Strip<'_>) -> Option<[f64; 3]> {
     let dark: Vec<usize> = (0..strip.signs.len())
         .filter(|&at| {
             let sign = strip.signs.get(at);
-            sign.is_some_and(|s| s.row.group == strip.set.main_group && s.measure.sky.level_pct <= level)
+            sign.is_some_and(|s| {
+                s.row.group == strip.set.main_group && s.measure.sky.level_pct <= level
+            })
         })
         .collect();
-    let channel = |c: usize| {
-        strip.middle(dark.iter().copied(), |sign| sign.colour.map(|rgb| rgb[c]))
-    };
+    let channel =
+        |c: usize| strip.middle(dark.iter().copied(), |sign| sign.colour.map(|rgb| rgb[c]));
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 
@@ -214,13 +286,27 @@ fn unsteadiness(strip: &Strip<'_>, run: &Range<usize>) -> f64 {
 
 /// The Moon's rising, where place and time tell it.
 fn moonrise(strip: &Strip<'_>) -> Option<Happening> {
-    let heavens = strip.night.heavens.as_ref().filter(|h| h.moon_lit > LEAST_LIT)?;
+    let heavens = strip
+        .night
+        .heavens
+        .as_ref()
+        .filter(|h| h.moon_lit > LEAST_LIT)?;
     let times = || strip.signs.iter().filter_map(|sign| sign.row.time_s);
     let (first, last) = (times().next()?, times().last()?);
     let rises = heavens.moon_up.iter().map(|span| span.from_s);
-    let rise = rises.into_iter().find(|rise| (first..=last).contains(rise))?;
-    let place = strip.signs.iter().position(|sign| sign.row.time_s >= Some(rise))?;
-    let by = format!("The Moon rose, {:.0} % of it lit.", 100.0 * heavens.moon_lit);
+    let rise = rises
+        .into_iter()
+        .find(|rise| (first..=last).contains(rise))?;
+    let place = strip
+        .signs
+        .iter()
+        .position(|sign| sign.row.time_s >= Some(rise))?;
+    let by = format!(
+        "The Moon rose, {:.0} % of it lit.",
+        100.0 * heavens.moon_lit
+    );
     let told = (Cause::Moonrise, Surety::Sure, by);
-    Some(happening(strip, [place], told, |sign| sign.row.typical.sky_pct))
+    Some(happening(strip, [place], told, |sign| {
+        sign.row.typical.sky_pct
+    }))
 }

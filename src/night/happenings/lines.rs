@@ -66,9 +66,8 @@ impl Line<'_> {
     /// Which ends the frame's edge cuts off.
     fn cut(&self) -> [bool; 2] {
         let near = EDGE_SHARE * self.diagonal;
-        self.ends().map(|(x, y)| {
-            x < near || y < near || x > self.size.0 - near || y > self.size.1 - near
-        })
+        self.ends()
+            .map(|(x, y)| x < near || y < near || x > self.size.0 - near || y > self.size.1 - near)
     }
 
     /// Whether `next`, in a later frame, goes on where this one ends.
@@ -153,7 +152,10 @@ fn tracks(lines: &[Line<'_>]) -> Vec<Vec<usize>> {
 
 /// What drew these lines, where they tell.
 fn object(lines: &[&Line<'_>]) -> Option<(Cause, Surety, String)> {
-    let longest = lines.iter().map(|line| 100.0 * line.share()).fold(0.0, f64::max);
+    let longest = lines
+        .iter()
+        .map(|line| 100.0 * line.share())
+        .fold(0.0, f64::max);
     let over = format!("over {longest:.0} % of the diagonal");
     let frames = lines.len();
     if lines.iter().any(|line| line.streak.beat_px > 0.0) {
@@ -181,7 +183,11 @@ fn object(lines: &[&Line<'_>]) -> Option<(Cause, Surety, String)> {
 
 /// Light at either end over the brightest part.
 fn ends(streak: &Streak) -> [f64; 2] {
-    let most = streak.parts.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
+    let most = streak
+        .parts
+        .iter()
+        .copied()
+        .fold(f32::MIN_POSITIVE, f32::max);
     [streak.parts.first(), streak.parts.last()]
         .map(|part| part.map_or(0.0, |&light| f64::from(light / most)))
 }
@@ -248,8 +254,15 @@ fn insects(strip: &Strip<'_>, single: &[&Line<'_>]) -> Vec<Happening> {
             .flat_map(|a| angles.iter().map(|b| angle_between_deg(*a, *b)))
             .fold(0.0, f64::max);
         if short.len() >= LEAST_INSECTS && spread > INSECT_SPREAD_DEG {
-            let by = format!("{} short lines that run every way in one frame.", short.len());
-            all.push(happening(strip, &short, (Cause::Insects, Surety::Possible, by)));
+            let by = format!(
+                "{} short lines that run every way in one frame.",
+                short.len()
+            );
+            all.push(happening(
+                strip,
+                &short,
+                (Cause::Insects, Surety::Possible, by),
+            ));
         }
     }
     all

@@ -44,9 +44,14 @@ pub(super) fn happenings(strip: &Strip<'_>) -> Vec<Happening> {
     }
     for run in runs(&flags, 3) {
         let places = run.filter(|&at| flags.get(at) == Some(&true));
-        let evidence =
-            "Trails are too long and the camera points where it did before: it shook and came back.";
-        all.push(happening(strip, places, Cause::Wind, sure, evidence.to_owned()));
+        let evidence = "Trails are too long and the camera points where it did before: it shook and came back.";
+        all.push(happening(
+            strip,
+            places,
+            Cause::Wind,
+            sure,
+            evidence.to_owned(),
+        ));
     }
     all
 }
@@ -71,12 +76,26 @@ fn dies_away(strip: &Strip<'_>, run: &Range<usize>) -> bool {
 fn settling(strip: &Strip<'_>, run: &Range<usize>) -> Happening {
     // What follows and is still a little long is the end of it.
     let mut end = run.end;
-    while strip.signs.get(end).is_some_and(|s| s.over_long.is_some_and(|over| over > 0.5)) {
+    while strip
+        .signs
+        .get(end)
+        .is_some_and(|s| s.over_long.is_some_and(|over| over > 0.5))
+    {
         end += 1;
     }
-    let sure = if run.len() > 1 { Surety::Sure } else { Surety::Likely };
+    let sure = if run.len() > 1 {
+        Surety::Sure
+    } else {
+        Surety::Likely
+    };
     let evidence = "Trails are too long at the start and shorter from frame to frame: the tripod came to rest.";
-    happening(strip, run.start..end, Cause::Settling, sure, evidence.to_owned())
+    happening(
+        strip,
+        run.start..end,
+        Cause::Settling,
+        sure,
+        evidence.to_owned(),
+    )
 }
 
 fn happening(
@@ -110,11 +129,15 @@ fn happening(
 fn came_back(strip: &Strip<'_>, run: &Range<usize>) -> bool {
     let point = |at: usize| {
         let row = strip.signs.get(at)?.row;
-        row.derived.shift_xy_px.or_else(|| row.derived.shift_px.map(|px| [px, 0.0]))
+        row.derived
+            .shift_xy_px
+            .or_else(|| row.derived.shift_px.map(|px| [px, 0.0]))
     };
     let from = run.start.saturating_sub(SIDE);
     let to = (run.end + SIDE).min(strip.signs.len());
-    let most = run.clone().filter_map(|at| strip.signs.get(at).and_then(excess));
+    let most = run
+        .clone()
+        .filter_map(|at| strip.signs.get(at).and_then(excess));
     let most = most.fold(0.0, f64::max);
     let off = [0, 1].map(|axis| {
         let of = |at: usize| point(at).map(|p| p[axis]);

@@ -51,7 +51,11 @@ pub(super) fn happenings(strip: &Strip<'_>) -> Vec<Happening> {
             }),
             _ => run,
         };
-        taken.iter_mut().take(run.end).skip(run.start).for_each(|t| *t = true);
+        taken
+            .iter_mut()
+            .take(run.end)
+            .skip(run.start)
+            .for_each(|t| *t = true);
         all.push(told(strip, run, swelling));
     }
     all.extend(clouds(strip, &taken));
@@ -74,14 +78,19 @@ fn told(strip: &Strip<'_>, run: Range<usize>, told: Told) -> Happening {
             _ => Some((f64::from(sign.measure.star_count), sign.row.typical.stars?)),
         }
     };
-    let moments = strip.signs.get(run).unwrap_or(&[]).iter().filter_map(|sign| {
-        let (measured, usual) = value(sign)?;
-        Some(Moment {
-            row: sign.at,
-            measured,
-            usual,
-        })
-    });
+    let moments = strip
+        .signs
+        .get(run)
+        .unwrap_or(&[])
+        .iter()
+        .filter_map(|sign| {
+            let (measured, usual) = value(sign)?;
+            Some(Moment {
+                row: sign.at,
+                measured,
+                usual,
+            })
+        });
     Happening {
         cause: told.cause,
         set: strip.which,
@@ -130,7 +139,9 @@ fn swelling(strip: &Strip<'_>, run: &Range<usize>) -> Option<Told> {
             None if reaches_end => Surety::Likely,
             None => return None,
         };
-        let by = format!("Stars swelled slowly, to {percent} % over their sharp width, and faded with it.");
+        let by = format!(
+            "Stars swelled slowly, to {percent} % over their sharp width, and faded with it."
+        );
         return Some(width(Cause::Dew, sure, by));
     }
     if fades {
@@ -139,11 +150,19 @@ fn swelling(strip: &Strip<'_>, run: &Range<usize>) -> Option<Told> {
     }
     let steady = !grows && !shrinks;
     if steady && (at_once_in || (reaches_start && at_once_out)) {
-        let sure = if lost.is_some() { Surety::Sure } else { Surety::Likely };
-        let by = if at_once_in {
-            format!("Stars are {percent} % wider from one frame to the next, and keep their light: focus moved.")
+        let sure = if lost.is_some() {
+            Surety::Sure
         } else {
-            format!("Stars were {percent} % wider until the focus was set again, and kept their light.")
+            Surety::Likely
+        };
+        let by = if at_once_in {
+            format!(
+                "Stars are {percent} % wider from one frame to the next, and keep their light: focus moved."
+            )
+        } else {
+            format!(
+                "Stars were {percent} % wider until the focus was set again, and kept their light."
+            )
         };
         return Some(width(Cause::Defocus, sure, by));
     }
@@ -173,7 +192,10 @@ fn clouds(strip: &Strip<'_>, taken: &[bool]) -> Vec<Happening> {
         if alone && deepest.is_none_or(|mag| mag < DEEP_MAG) {
             continue;
         }
-        let uneven = part.iter().filter_map(|s| s.row.derived.uneven_mag()).reduce(f64::max);
+        let uneven = part
+            .iter()
+            .filter_map(|s| s.row.derived.uneven_mag())
+            .reduce(f64::max);
         let lit = part.iter().any(|s| s.lost_mag.is_some() && sky_off(s));
         let sure = match (matched, uneven) {
             (true, Some(mag)) if mag > UNEVEN_MAG => Surety::Sure,
@@ -195,7 +217,16 @@ fn clouds(strip: &Strip<'_>, taken: &[bool]) -> Vec<Happening> {
         });
         let shown = if matched { Shown::Fading } else { Shown::Stars };
         let cause = Cause::Cloud;
-        all.push(told(strip, run, Told { cause, shown, sure, evidence }));
+        all.push(told(
+            strip,
+            run,
+            Told {
+                cause,
+                shown,
+                sure,
+                evidence,
+            },
+        ));
     }
     all
 }

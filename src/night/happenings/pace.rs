@@ -18,7 +18,9 @@ pub(super) fn happenings(night: &Night, which: usize) -> Vec<Happening> {
         return Vec::new();
     };
     let dark = dark_subtraction(night, which, set);
-    dark.into_iter().chain(early_stop(night, which, set)).collect()
+    dark.into_iter()
+        .chain(early_stop(night, which, set))
+        .collect()
 }
 
 fn dark_subtraction(night: &Night, which: usize, set: &Set) -> Option<Happening> {
@@ -81,7 +83,9 @@ fn early_stop(night: &Night, which: usize, set: &Set) -> Option<Happening> {
         .reduce(f64::max)?;
     (went_on - own > WENT_ON_S && readable >= LEAST_FRAMES).then(|| {
         let minutes = ((went_on - own) / 60.0).round();
-        let by = format!("Another camera went on for {minutes:.0} minutes: battery or card may have ended.");
+        let by = format!(
+            "Another camera went on for {minutes:.0} minutes: battery or card may have ended."
+        );
         happening(Surety::Possible, by)
     })
 }

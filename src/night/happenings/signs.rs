@@ -93,7 +93,10 @@ impl<'a> Strip<'a> {
 }
 
 fn sign(night: &Night, at: usize) -> Option<Sign<'_>> {
-    let row = night.rows.get(at).filter(|row| row.kind == Some(Kind::Sky))?;
+    let row = night
+        .rows
+        .get(at)
+        .filter(|row| row.kind == Some(Kind::Sky))?;
     let measure = row.measure.as_deref()?;
     let group = night.groups.get(row.group?)?;
     let over = |value: f64, usual: f64| (usual > 0.0).then(|| value / usual);
@@ -108,13 +111,16 @@ fn sign(night: &Night, at: usize) -> Option<Sign<'_>> {
         None => None,
     };
     let level = measure.sky.level_pct;
-    let long = measure.trail.zip(row.derived.excess_px).map(|(trail, excess)| {
-        let expected = trail.length_px - excess;
-        let room = ROOM_PX
-            .max(ROOM_SHARE * expected)
-            .max(ROOM_ERRORS * trail.length_error_px);
-        excess / room
-    });
+    let long = measure
+        .trail
+        .zip(row.derived.excess_px)
+        .map(|(trail, excess)| {
+            let expected = trail.length_px - excess;
+            let room = ROOM_PX
+                .max(ROOM_SHARE * expected)
+                .max(ROOM_ERRORS * trail.length_error_px);
+            excess / room
+        });
     Some(Sign {
         at,
         row,

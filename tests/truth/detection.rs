@@ -190,8 +190,8 @@ fn stars_are_found_and_none_invented() {
 
 const STREAKS: [&[Fault]; 4] = [
     &[],
-    &[Fault::Satellite { at: 0.0 }],
-    &[Fault::Aircraft { at: 0.0 }],
+    &[Fault::Satellite { at: 0.0, frames: 1 }],
+    &[Fault::Aircraft { at: 0.0, frames: 1 }],
     &[Fault::Meteor { at: 0.0 }],
 ];
 

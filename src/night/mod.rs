@@ -13,6 +13,7 @@ mod clock;
 mod groups;
 mod kinds;
 mod gaps;
+mod auto_iso;
 mod baseline;
 mod foreground;
 mod matching;

@@ -107,6 +107,19 @@ fn changed_settings_are_groups_and_a_warning() {
 }
 
 #[test]
+fn auto_iso_is_said_instead_of_the_many_groups() {
+    let mut inputs = run(12);
+    for (k, input) in inputs.iter_mut().enumerate() {
+        facts(input).iso = Some([1600, 2000, 1600, 2500, 2500, 1600, 3200][k * k % 7]);
+    }
+    let night = put(&inputs);
+    let said = night.warnings.join("\n");
+    assert!(said.contains("between 1600 and 2500"), "{said}");
+    assert!(!said.contains("Settings change"), "{said}");
+    assert!(night.rows.iter().all(|row| row.group.is_some()));
+}
+
+#[test]
 fn a_clock_put_right_is_put_right_once_and_said() {
     let inputs = run(4);
     let camera = inputs[0]

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::auto_iso;
 use super::groups::size_px;
 use super::types::{Group, Kind, Night, Row};
 use crate::frame::clock_shift_words;
@@ -18,7 +19,7 @@ pub(super) fn collect(night: &Night) -> Vec<String> {
         unreadable(night),
         cameras(night),
         sizes(night),
-        settings_changed(night),
+        auto_iso::warning(night).or_else(|| settings_changed(night)),
         no_lens(night),
         no_times(night),
         clock_reset(night),

@@ -167,9 +167,7 @@ pub fn lanes(night: &Night, set: &Set, purpose: Purpose) -> Vec<Lane> {
                 LaneKind::Shape if purpose == Purpose::Tracked => elongation(&gather),
                 LaneKind::Shape => length(night, set, &times, &gather),
                 LaneKind::Sky => sky(night, set, &times, &gather),
-                LaneKind::Noise => plain(kind, "of full scale", " %", 2, &gather, &|row| {
-                    row.measure.as_ref()?.noise_pct
-                }),
+                LaneKind::Noise => noise(night, set, &gather),
                 LaneKind::Stars => stars(&gather),
                 LaneKind::Shift => shift(night, set, purpose, &gather),
             };
@@ -223,6 +221,38 @@ fn plain(
         range,
         missing: None,
     }
+}
+
+/// Noise in electrons where the gain is known for every setting of the set, else in percent of full
+/// scale.
+fn noise(night: &Night, set: &Set, gather: &Gather<'_>) -> Lane {
+    let of = |row: &Row| row.measure.as_ref()?.noise_pct;
+    if noise_in_electrons(night, set) {
+        let electrons = |row: &Row| Some(of(row)? * electrons_a_percent(night, row)?);
+        plain(
+            LaneKind::Noise,
+            "of one pixel",
+            " electrons",
+            1,
+            gather,
+            &electrons,
+        )
+    } else {
+        plain(LaneKind::Noise, "of full scale", " %", 2, gather, &of)
+    }
+}
+
+fn noise_in_electrons(night: &Night, set: &Set) -> bool {
+    let mut rows = set.frames.iter().filter_map(|&row| night.rows.get(row));
+    let known = |row: &Row| row.measure.is_none() || electrons_a_percent(night, row).is_some();
+    night.groups.iter().any(|group| group.transfer.is_some()) && rows.all(known)
+}
+
+/// Electrons that a percent of full scale is in a frame; `None` while its gain is not known.
+#[must_use]
+pub fn electrons_a_percent(night: &Night, row: &Row) -> Option<f64> {
+    let transfer = night.groups.get(row.group?)?.transfer.as_ref()?;
+    Some(transfer.full_scale_e?.value / 100.0)
 }
 
 fn sky(night: &Night, set: &Set, times: &[f64], gather: &Gather<'_>) -> Lane {
@@ -405,6 +435,36 @@ mod tests {
         assert_eq!(shape.value_at(2), Some(6.7));
         assert_eq!(shape.value_at(1), None);
         assert_eq!(shape.say(6.66), "6.7 px");
+    }
+
+    #[test]
+    fn noise_is_in_electrons_where_every_gain_is_known() {
+        let (mut night, set) = night(&[Some(6.5), Some(6.6)]);
+        for row in &mut night.rows {
+            row.group = Some(0);
+            Arc::make_mut(row.measure.as_mut().unwrap()).noise_pct = Some(0.4);
+        }
+        night.groups = vec![crate::night::Group::default()];
+        let noise = |night: &Night| {
+            let lanes = lanes(night, &set, Purpose::Trails);
+            let lane = lanes
+                .iter()
+                .find(|lane| lane.kind == LaneKind::Noise)
+                .unwrap();
+            lane.say(lane.points[0].value)
+        };
+        assert!(noise(&night).ends_with(" %"), "{}", noise(&night));
+        night.groups[0].transfer = Some(crate::night::Transfer {
+            full_scale_e: Some(crate::base::Estimate {
+                value: 4000.0,
+                error: 10.0,
+            }),
+            ..crate::night::Transfer::default()
+        });
+        assert_eq!(noise(&night), "16.0 electrons");
+        night.groups.push(crate::night::Group::default());
+        night.rows[1].group = Some(1);
+        assert!(noise(&night).ends_with(" %"), "one gain is not known");
     }
 
     #[test]

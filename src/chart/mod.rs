@@ -14,5 +14,5 @@ pub mod ribbon;
 pub use axis::{Span, Ticks, TimeAxis};
 pub use bands::{Band, BandKind};
 pub use labels::{Placed, Wanted};
-pub use lanes::{Lane, LaneKind, Point};
+pub use lanes::{Lane, LaneKind, Point, electrons_a_percent};
 pub use ribbon::{Bar, Piece, PieceKind};

@@ -7,7 +7,7 @@ use super::Cx;
 use super::chart_view::{self, Places};
 use super::theme::{self, size};
 use crate::app::OpenNight;
-use crate::chart::{Lane, LaneKind};
+use crate::chart::{Lane, LaneKind, electrons_a_percent};
 
 /// Why a row has its verdict, in a few words: the event it belongs to, else its weightiest value.
 pub(super) fn why(open: &OpenNight, row: usize) -> Option<String> {
@@ -93,7 +93,10 @@ fn lines(
             LaneKind::Shape if lane.quantity == "length" => row.typical.trail_px,
             LaneKind::Shape => row.typical.elongation,
             LaneKind::Sky => row.typical.sky_pct,
-            LaneKind::Noise => row.typical.noise_pct,
+            LaneKind::Noise if lane.unit == " %" => row.typical.noise_pct,
+            LaneKind::Noise => (row.typical.noise_pct)
+                .zip(electrons_a_percent(open.night(), row))
+                .map(|(noise, electrons)| noise * electrons),
             LaneKind::Stars => row.typical.stars,
             LaneKind::Shift => None,
         };

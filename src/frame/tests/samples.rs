@@ -300,3 +300,15 @@ fn dng_without_a_mosaic() {
         1.0 - deep(x, y)
     });
 }
+
+#[test]
+fn numbers_of_linear_integer_files_have_a_unit() {
+    let full = |name: &str| read(name).samples.dn_full_scale();
+    let near = |got: Option<f64>, want: f64| (got.unwrap() / want - 1.0).abs() < 1e-6;
+    assert!(near(full("grey16.tif"), 65_535.0));
+    assert!(near(full("u16.fits"), 65_535.0));
+    // Through a tone curve, or as floats, they have none.
+    assert_eq!(full("rgb8.tif"), None);
+    assert_eq!(full("grey.jpg"), None);
+    assert_eq!(full("float.tif"), None);
+}

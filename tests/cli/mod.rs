@@ -315,6 +315,30 @@ fn a_place_tells_twilight_and_the_moon() {
 }
 
 #[test]
+fn a_meters_reading_is_kept_for_the_camera_and_lens() {
+    let user = User::new();
+    let small = ["--frames", "3", "--size", "480x320", "--format", "dng"];
+    for (name, seed) in [("ridge", "21"), ("another", "22")] {
+        let said = user.runs(&[&["sample", name, "--seed", seed][..], &small].concat());
+        assert_eq!(said.code, 0, "{}", said.err);
+    }
+    let brightness = |name: &str, more: &[&str]| -> f64 {
+        let words = [&["measure", name, "--csv", "-"][..], more].concat();
+        let said = user.runs(&words);
+        assert_eq!(said.code, 0, "{}", said.err);
+        let mut values: Vec<f64> = (rows(&said.out).iter())
+            .map(|row| row["sky_mag_arcsec2"].parse().unwrap())
+            .collect();
+        values.sort_by(f64::total_cmp);
+        values[1]
+    };
+    let (one, other) = (brightness("ridge", &[]), brightness("another", &[]));
+    assert!((brightness("ridge", &["--meter", "21.4"]) - 21.4).abs() < 0.006);
+    let moved = brightness("another", &[]) - other;
+    assert!((moved - (21.4 - one)).abs() < 0.011, "{moved} {one}");
+}
+
+#[test]
 fn the_word_on_linear_files_is_taken() {
     let user = User::new();
     fs::create_dir(user.path("flat")).unwrap();

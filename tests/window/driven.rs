@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use egui::accesskit::Role;
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::{NodeT, Queryable};
-use nightloupe::app::{Action, Page};
+use nightloupe::app::{Action, Model, Page};
 use nightloupe::sim::{Format, SimOptions, simulate};
 use nightloupe::verdict::{Purpose, Verdict};
 
@@ -226,6 +226,40 @@ fn a_night_is_opened_measured_decided_and_saved() {
         .collect();
     assert_eq!(verdicts.len(), 6);
     assert_eq!(verdicts[0], "reject");
+}
+
+/// What a sky meter read is typed once, and all frames of that camera and lens follow.
+#[test]
+fn a_meters_reading_is_typed_and_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let options = SimOptions {
+        frames: 3,
+        width: 480,
+        height: 320,
+        format: Format::Dng,
+        ..SimOptions::default()
+    };
+    simulate(folder.path(), &options, &|_, _| (), &AtomicBool::new(false)).unwrap();
+    let mut window = Window::new(1440.0, 900.0);
+    (window.harness.state_mut()).apply(Action::Open(vec![folder.path().to_owned()]));
+    let finished = |model: &Model| model.night.as_ref().is_some_and(|n| n.finished.is_some());
+    window.wait(finished);
+    let error = |model: &Model| {
+        let (_, row) = model.night.as_ref()?.chosen_row()?;
+        row.derived.sky_mag_error
+    };
+    assert_eq!(error(window.model()), Some(0.7));
+    window.click("Lens and camera…");
+    let field = "Sky meter, mag/arcsec²";
+    window.harness.get_by_label(field).focus();
+    window.harness.run();
+    window.harness.get_by_label(field).type_text("21.4");
+    window.harness.run();
+    window.save("meter");
+    window.click("Use these");
+    window.wait(|model| error(model) == Some(0.2));
+    let (_, row) = window.model().night.as_ref().unwrap().chosen_row().unwrap();
+    assert!((row.derived.sky_mag_arcsec2.unwrap() - 21.4).abs() < 1e-6);
 }
 
 #[test]

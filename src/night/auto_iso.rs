@@ -61,7 +61,9 @@ mod tests {
             .flat_map(|&iso| [iso; 3])
             .collect();
         let round = [800, 1600, 3200].repeat(4);
-        let thirds = [100, 125, 160, 200, 250, 320, 400, 500, 640, 1000, 1250, 2000];
+        let thirds = [
+            100, 125, 160, 200, 250, 320, 400, 500, 640, 1000, 1250, 2000,
+        ];
         for isos in [&ladder[..], &round, &thirds, &[1600; 40], &[800, 1600, 800]] {
             assert!(!chosen_by_camera(isos), "{isos:?}");
         }

@@ -90,13 +90,18 @@ fn check(format: Format, length_px: f64, seed: u64) {
         );
     }
     let (level, want_level) = (got.sky.level_pct, want.sky_level_pct);
+    // The light of stars too faint to be found is in the sky, half a percent of it, and in its noise.
+    let (sky_room, noise_room) = match format {
+        Format::Jpeg => (0.012, 0.06),
+        Format::Dng | Format::Tiff => (0.01, 0.03),
+    };
     assert!(
-        (level / want_level - 1.0).abs() < 0.02,
+        (level / want_level - 1.0).abs() < sky_room,
         "{what}: sky {level:.3} %, truth {want_level:.3}"
     );
     let (noise, want_noise) = (got.noise_pct.unwrap(), want.noise_pct.unwrap());
     assert!(
-        (noise / want_noise - 1.0).abs() < 0.1,
+        (noise / want_noise - 1.0).abs() < noise_room,
         "{what}: noise {noise:.4} %, truth {want_noise:.4}"
     );
     assert!(

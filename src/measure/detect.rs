@@ -9,8 +9,9 @@ use super::clip::{Clipped, clipped};
 use super::filter::Filtered;
 use super::greens;
 use super::lanes::{self, BLOCK};
+use super::noise;
 use super::saturation::Counts;
-use crate::frame::Samples;
+use crate::frame::{Light, Samples};
 
 /// Pixels above this many σ belong to what a peak above the detection level stands on.
 const FLOOR_SIGMA: f32 = 3.0;
@@ -44,6 +45,8 @@ pub(super) struct Found {
     /// Sky above the first mesh and σ of one true sample by tile, stars out; `None` where too few
     /// samples are free.
     pub(super) sky: Vec<Option<Clipped>>,
+    /// How much of that σ neighbouring samples differ by, of every few tiles of linear frames.
+    pub(super) neighbours: Vec<Option<f32>>,
     /// Why the search was given up, when it was.
     pub(super) overfull: bool,
 }
@@ -53,6 +56,7 @@ pub(super) struct Found {
 pub(super) struct Strip {
     rows: Filtered,
     values: Vec<f32>,
+    differences: Vec<f32>,
     starters: Vec<i32>,
     /// σ of the filtered pixels, by tile as found and by column as used.
     own_sigmas: Vec<f32>,
@@ -66,9 +70,11 @@ pub(super) fn find(samples: &Samples, mesh: &Mesh, strip: &mut Strip, found: &mu
     found.runs.clear();
     found.significance.clear();
     found.sky.clear();
+    found.neighbours.clear();
     found.overfull = false;
     let mut counts = Counts::over(samples);
     let stride = mesh.row_stride(greens::density(samples.layout));
+    let compared = noise::compared_stride(mesh.cols * mesh.rows);
     // A sky with a quarter of its pixels above 3 σ is no sky; memory stays bounded too.
     let limit = samples.green.data().len() / 4;
     for row in 0..mesh.rows {
@@ -79,7 +85,18 @@ pub(super) fn find(samples: &Samples, mesh: &Mesh, strip: &mut Strip, found: &mu
         collect_runs(mesh, bounds, stride, strip, found);
         for col in 0..mesh.cols {
             let tile = mesh.tile(col, row);
-            found.sky.push(tile_sky(samples, mesh, tile, stride, strip));
+            let sky = tile_sky(samples, mesh, tile, stride, strip);
+            let is_compared =
+                samples.light == Light::Linear && found.sky.len().is_multiple_of(compared);
+            let share = sky.filter(|_| is_compared).and_then(|sky| {
+                let step = step_at(samples, mesh.middle(tile));
+                let rows = strip.rows.above.chunks_exact(mesh.width);
+                let pairs = &mut strip.differences;
+                noise::differences(rows, samples.layout, tile, stride, pairs);
+                noise::neighbours_share(pairs, sky, step, &mut strip.starters)
+            });
+            found.neighbours.push(share);
+            found.sky.push(sky);
         }
         if found.significance.len() > limit {
             found.runs.clear();

@@ -67,7 +67,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 19;
+pub const MEASURE_VERSION: u32 = 20;
 
 /// What one map and one spread for a whole frame leave of a trail's length, as a share of it, beyond
 /// what the stars' scatter tells: in files of the simulator at 20 mm the truth of 8 px lay 0.026 px
@@ -150,7 +150,7 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
 
     out.sky = sky::sky_values(&mesh, &is_sky, samples.hues.as_ref());
     out.levels = levels::levels(&mesh, &is_sky);
-    out.noise_pct = noise::noise_pct(&found.sky, &is_sky);
+    out.noise_pct = noise::noise_pct(&found.sky, &found.neighbours, &is_sky);
     if out.noise_pct.is_none() {
         out.remarks
             .push("No part of the frame is free enough to measure its noise.".into());

@@ -79,8 +79,11 @@ fn sky_and_noise_agree() {
         "{}",
         got.sky.level_pct
     );
-    assert!((got.noise_pct.unwrap() / (100.0 * sky[1]) - 1.0).abs() < 0.01);
-    assert!((got.noise_pct.unwrap() / (100.0 * sky[3]) - 1.0).abs() < 0.01);
+    // Theirs have what faint stars add to it.
+    for theirs in [sky[1], sky[3]] {
+        let ratio = got.noise_pct.unwrap() / (100.0 * theirs);
+        assert!((0.98..1.012).contains(&ratio), "{ratio}");
+    }
 }
 
 #[test]

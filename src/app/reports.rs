@@ -71,6 +71,10 @@ impl Model {
                     night.comparing.take_crop(&request, crop);
                 }
             }
+            Report::Result { .. }
+            | Report::ResultDetail { .. }
+            | Report::ResultStopped { .. }
+            | Report::Film(_) => {}
             Report::Chosen(paths) => {
                 for effect in self.apply(super::Action::Open(paths)) {
                     effects.push(effect);
@@ -82,6 +86,8 @@ impl Model {
                     ExportWhat::RejectedList => "The list of rejected frames",
                     ExportWhat::Table => "The table",
                     ExportWhat::TrailsPicture { .. } => "The trails picture",
+                    ExportWhat::Result => "The picture",
+                    ExportWhat::Film => "The film's frames are",
                 };
                 self.tell(format!("{what} is saved: {}", to.display()), false);
             }

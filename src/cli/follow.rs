@@ -97,6 +97,10 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                 Report::Building { .. }
                 | Report::Picture { .. }
                 | Report::Crop { .. }
+                | Report::Result { .. }
+                | Report::ResultDetail { .. }
+                | Report::ResultStopped { .. }
+                | Report::Film(_)
                 | Report::Chosen(_)
                 | Report::Saved { .. }
                 | Report::Recents(_)

@@ -18,9 +18,10 @@ use super::outbox::Outbox;
 use super::pace::Spacing;
 use super::pictures::Pictures;
 use super::pool::{Done, Pool};
+use super::results::Results;
 use super::session::{Judging, Session};
 use super::trails::Trails;
-use super::{Effect, NightId, OpenRequest, Report, dialogs, threads};
+use super::{Effect, NightId, OpenRequest, Report, ResultRequest, dialogs, threads};
 use crate::store::{Store, StoreError};
 
 /// What arrives in the conductor's inbox.
@@ -40,7 +41,10 @@ pub(super) struct Conductor {
     pub(super) pool: Pool,
     pub(super) pictures: Pictures,
     pub(super) crops: Crops,
+    pub(super) results: Results,
     pub(super) trails: Trails,
+    /// The result asked for last.
+    pub(super) result: Option<Arc<ResultRequest>>,
     /// The cache folder, where the sample night is kept.
     pub(super) cache: PathBuf,
     session: Option<Session>,
@@ -60,7 +64,7 @@ impl Conductor {
         store: Arc<Store>,
         outbox: Arc<Outbox>,
         pool: Pool,
-        (pictures, crops, trails): (Pictures, Crops, Trails),
+        (pictures, crops, results, trails): (Pictures, Crops, Results, Trails),
         cache: PathBuf,
     ) -> Self {
         Self {
@@ -71,7 +75,9 @@ impl Conductor {
             pool,
             pictures,
             crops,
+            results,
             trails,
+            result: None,
             cache,
             session: None,
             opening: None,
@@ -179,6 +185,7 @@ impl Conductor {
             Effect::KeepDecisions(decisions) => self.decide(decisions),
             Effect::LoadPicture { shot } => self.load_picture(shot),
             Effect::LoadCrops(wishes) => self.load_crops(wishes),
+            Effect::BuildResult(request) => self.build_result(request),
             Effect::ChooseFolder => {
                 let outbox = Arc::clone(&self.outbox);
                 dialogs::choose_folder(move |folder| outbox.push(Report::Chosen(vec![folder])));
@@ -203,6 +210,8 @@ impl Conductor {
             before.cancel();
         }
         self.trails.stop();
+        self.results.stop();
+        self.result = None;
         self.crops.ask(crops::Job::default());
         self.call_off();
         let id = request.id;
@@ -262,6 +271,7 @@ impl Conductor {
 
     fn cancel(&mut self) {
         self.trails.stop();
+        self.results.stop();
         self.call_off();
         if self.session.as_ref().is_some_and(|s| s.is_running) {
             self.finish(true);

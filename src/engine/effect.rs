@@ -7,6 +7,8 @@ use crate::advice::{AdviceOptions, Comparison, NextTime};
 pub use crate::base::atomic::Existing;
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::{Night, OpticsKey};
+use crate::picture::FilmFrame;
+use crate::result::{Piece, Recipe, Sides};
 use crate::sky::Site;
 pub use crate::store::Recent;
 use crate::verdict::{Decisions, Judged, Purpose, Thresholds};
@@ -92,6 +94,9 @@ pub enum Effect {
     },
     /// Cut small pieces out of frames, in place of what was asked for before and is not cut yet.
     LoadCrops(Vec<CropRequest>),
+    /// Build a result for the screen, in place of what was asked for before; it is then also what
+    /// [`ExportWhat::Result`] and [`ExportWhat::Film`] save.
+    BuildResult(Arc<ResultRequest>),
     /// Ask the person for a folder to open, on a thread of its own.
     ChooseFolder,
     /// Ask where to save, on a thread of its own, then save.
@@ -133,6 +138,57 @@ pub enum ExportWhat {
         /// The camera, an index into `Night::sets`.
         set: usize,
     },
+    /// The result as it was built last for the screen, at full size, as a 16-bit PNG or TIFF or an
+    /// 8-bit JPEG by the file's ending.
+    Result,
+    /// The film of that result: a new folder of numbered pictures.
+    Film,
+}
+
+/// A result to build for the screen.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ResultRequest {
+    /// The camera, an index into `Night::sets`.
+    pub set: usize,
+    /// What goes into it.
+    pub recipe: Recipe,
+    /// The part to build at full size as well.
+    pub detail: Option<Piece>,
+    /// The frames of the film, in order.
+    pub film: Vec<FilmFrameOf>,
+    /// How the film is saved.
+    pub film_files: FilmFiles,
+    /// The usual level of the sky, green, fraction of full scale; 0 when not known.
+    pub usual_level: f64,
+}
+
+/// A frame of a film.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FilmFrameOf {
+    /// Which shot.
+    pub shot: usize,
+    /// What its light is multiplied with, so that the film does not flicker; 1 as it is.
+    pub gain: f32,
+}
+
+/// How a film's frames are saved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct FilmFiles {
+    /// At full size; else 1920 px wide.
+    pub full_size: bool,
+    /// As PNG; else as JPEG.
+    pub png: bool,
+}
+
+/// A frame of a film for the screen, or why it could not be read.
+#[derive(Debug, Clone)]
+pub struct FilmPicture {
+    /// Which night.
+    pub id: NightId,
+    /// Which shot.
+    pub shot: usize,
+    /// The picture.
+    pub picture: Result<Arc<FilmFrame>, String>,
 }
 
 /// A frame decoded for the screen.
@@ -264,6 +320,37 @@ pub enum Report {
         /// Its colours, sensor orientation.
         crop: Result<Arc<Colour>, String>,
     },
+    /// A result as far as it is.
+    Result {
+        /// Which night.
+        id: NightId,
+        /// What was asked for.
+        request: Arc<ResultRequest>,
+        /// Both pictures.
+        sides: Arc<Sides>,
+        /// Whether that is all of it.
+        is_done: bool,
+        /// Shots that could not go in, and why.
+        left_out: Vec<(usize, String)>,
+        /// Seconds it took so far.
+        took_s: f64,
+    },
+    /// The part of a result at full size.
+    ResultDetail {
+        /// Which night.
+        id: NightId,
+        /// What was asked for.
+        request: Arc<ResultRequest>,
+        /// Both pictures.
+        sides: Arc<Sides>,
+    },
+    /// Building a result was stopped; what was told of it stays.
+    ResultStopped {
+        /// Which night.
+        id: NightId,
+    },
+    /// A frame of a film.
+    Film(FilmPicture),
     /// The person chose these; the window decides what to do.
     Chosen(Vec<PathBuf>),
     /// Something was saved.

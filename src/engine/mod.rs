@@ -5,18 +5,20 @@
 //! do threads, files, the store and the pure rooms meet; what is computed belongs to those rooms.
 //!
 //! The threads: `conductor` owns the open night; `measure-n` read and measure frames; `picture`
-//! decodes for the screen; `crops` cuts pieces; `open` looks what there is; `trails` builds a picture to save; dialogs
-//! have one each while they are open.
+//! decodes for the screen; `crops` cuts pieces; `open` looks what there is; `result` builds results
+//! for the screen, `trails` what is saved of them; dialogs have one each while they are open.
 
 mod conductor;
 mod crops;
 mod dialogs;
+mod films;
 pub mod effect;
 mod opening;
 mod outbox;
 mod pace;
 mod pictures;
 mod pool;
+mod results;
 mod sample;
 mod saving;
 mod session;
@@ -27,8 +29,8 @@ mod threads;
 mod trails;
 
 pub use effect::{
-    CropPart, CropRequest, Derived, Effect, Existing, ExportWhat, NightId, OpenRequest, Picture,
-    Progress, Recent, Report,
+    CropPart, CropRequest, Derived, Effect, Existing, ExportWhat, FilmFiles, FilmFrameOf,
+    FilmPicture, NightId, OpenRequest, Picture, Progress, Recent, Report, ResultRequest,
 };
 
 /// Types of the frame room that the engine's effects and reports carry, so that the window needs
@@ -49,6 +51,7 @@ use crops::Crops;
 use outbox::Outbox;
 use pictures::Pictures;
 use pool::Pool;
+use results::Results;
 use source::{Files, Source};
 use trails::Trails;
 
@@ -121,6 +124,7 @@ impl Engine {
         let pool = Pool::start(workers, &source, &store)?;
         let pictures = Pictures::start(&source, &self.outbox)?;
         let crops = Crops::start(&source, &self.outbox)?;
+        let results = Results::start(&source, &self.outbox)?;
         let trails = Trails::new(&source, &self.outbox);
         let (sender, receiver) = bounded(INBOX);
         let conductor = Conductor::new(
@@ -128,7 +132,7 @@ impl Engine {
             store,
             Arc::clone(&self.outbox),
             pool,
-            (pictures, crops, trails),
+            (pictures, crops, results, trails),
             cache,
         );
         let thread = threads::spawn("nightloupe-conductor", move || conductor.conduct())?;

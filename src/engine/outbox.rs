@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use super::{NightId, Report, Wake};
+use super::{FilmPicture, NightId, Report, Wake};
 
 /// Most sentences about trouble that wait; of more, the oldest are dropped.
 const MOST_TROUBLES: usize = 50;
@@ -71,7 +71,11 @@ const fn night_of(report: &Report) -> Option<NightId> {
         | Report::Building { id, .. }
         | Report::Finished { id, .. }
         | Report::Picture { id, .. }
-        | Report::Crop { id, .. } => Some(*id),
+        | Report::Crop { id, .. }
+        | Report::Result { id, .. }
+        | Report::ResultDetail { id, .. }
+        | Report::ResultStopped { id }
+        | Report::Film(FilmPicture { id, .. }) => Some(*id),
         Report::Chosen(_)
         | Report::Saved { .. }
         | Report::Recents(_)
@@ -88,6 +92,8 @@ fn supersedes(newer: &Report, older: &Report) -> bool {
         Report::Crop { request, .. } => {
             matches!(older, Report::Crop { request: other, .. } if other == request)
         }
+        // The pictures of a film come one by one.
+        Report::Film(newer) => matches!(older, Report::Film(other) if other.shot == newer.shot),
         _ => std::mem::discriminant(newer) == std::mem::discriminant(older),
     }
 }

@@ -14,7 +14,8 @@ pub(super) fn file_name(title: &str, what: ExportWhat) -> String {
         ExportWhat::UsedList => format!("{title} used.txt"),
         ExportWhat::RejectedList => format!("{title} rejected.txt"),
         ExportWhat::Table => format!("{title}.csv"),
-        ExportWhat::TrailsPicture { .. } => format!("{title} trails.png"),
+        ExportWhat::TrailsPicture { .. } | ExportWhat::Result => format!("{title} trails.png"),
+        ExportWhat::Film => format!("{title} film"),
     }
 }
 
@@ -22,7 +23,9 @@ pub(super) fn file_name(title: &str, what: ExportWhat) -> String {
 pub(super) fn folder(root: &Path, what: ExportWhat) -> Option<PathBuf> {
     match what {
         // Among the frames it would be taken for one of them the next time.
-        ExportWhat::TrailsPicture { .. } => root.parent().map(Path::to_owned),
+        ExportWhat::TrailsPicture { .. } | ExportWhat::Result | ExportWhat::Film => {
+            root.parent().map(Path::to_owned)
+        }
         _ => Some(root.to_owned()),
     }
 }
@@ -40,7 +43,9 @@ pub(super) fn save(
         ExportWhat::UsedList => export::write_used(&table, out),
         ExportWhat::RejectedList => export::write_rejected(&table, out),
         ExportWhat::Table => export::write_csv(&table, out),
-        ExportWhat::TrailsPicture { .. } => Err(io::ErrorKind::Unsupported.into()),
+        ExportWhat::TrailsPicture { .. } | ExportWhat::Result | ExportWhat::Film => {
+            Err(io::ErrorKind::Unsupported.into())
+        }
     })
 }
 

@@ -1,6 +1,6 @@
 //! The night that is open: what is known of its frames, what is still to do, what was decided.
 
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Instant;
@@ -12,6 +12,7 @@ use super::{Derived, Existing, ExportWhat, NightId, Progress, Recent, trails};
 use crate::advice::{self, AdviceOptions};
 use crate::frame::{CameraKey, OpenOptions, Supplied};
 use crate::night::{self, FrameInput, FrameState, NightOptions, PairResult, PairWanted};
+use crate::result::{Choices, Exposure, Recipe};
 use crate::sky::Site;
 use crate::store::{ContentKey, Store};
 use crate::verdict::{self, Decisions, Purpose, Thresholds, Verdict};
@@ -300,32 +301,59 @@ impl Session {
         (frames.chain(&self.beyond)).any(|frame| frame.canonicalize().is_ok_and(|f| f == path))
     }
 
-    /// The trails picture of the frames of a camera that are used.
-    pub(super) fn trails_job(
+    /// The file of every shot.
+    pub(super) fn shot_paths(&self) -> Arc<HashMap<usize, PathBuf>> {
+        let paths = self.inputs.iter().map(|input| (input.shot, input.path.clone()));
+        Arc::new(paths.collect())
+    }
+
+    /// A picture or film of a camera, to be saved.
+    pub(super) fn saving_job(
         &self,
         derived: &Derived,
-        set: usize,
-        to: PathBuf,
-        existing: Existing,
+        (set, frame): (usize, (usize, usize)),
+        (what, work): (ExportWhat, trails::Work),
+        (to, existing): (PathBuf, Existing),
     ) -> trails::Job {
-        let night = &derived.night;
-        let in_force = derived.judged.in_force(night, &self.decisions);
-        let set_shown = night.sets.get(set);
-        let rows = set_shown.map_or(&[][..], |set| set.frames.as_slice());
-        let frames = rows.iter().filter_map(|&at| {
-            let row = night.rows.get(at)?;
-            let is_used = in_force.get(at)?.is_used() && row.error.is_none();
-            is_used.then(|| row.path.clone())
-        });
+        let set = derived.night.sets.get(set);
         trails::Job {
             id: self.id,
-            what: ExportWhat::TrailsPicture { set },
-            frames: frames.collect(),
+            what,
+            work,
+            paths: self.shot_paths(),
             options: self.run.options,
-            orientation: set_shown.map_or_else(Default::default, |set| set.orientation),
+            frame,
+            orientation: set.map_or_else(Default::default, |set| set.orientation),
             to,
             existing,
         }
+    }
+
+    /// The used frames of a camera, unrepaired, the brightest kept.
+    pub(super) fn trails_recipe(&self, derived: &Derived, set: usize) -> Recipe {
+        let night = &derived.night;
+        let in_force = derived.judged.in_force(night, &self.decisions);
+        let rows = night.sets.get(set).map_or(&[][..], |set| set.frames.as_slice());
+        let used = rows.iter().filter_map(|&at| {
+            let row = night.rows.get(at)?;
+            let is_used = in_force.get(at)?.is_used() && row.error.is_none();
+            is_used.then_some(row)
+        });
+        let used: Vec<_> = used.collect();
+        let size = used.first().map_or((0, 0), |row| {
+            (row.facts.width_px as usize, row.facts.height_px as usize)
+        });
+        let exposures: Vec<Exposure> = (used.iter())
+            .map(|row| Exposure {
+                shot: row.shot,
+                start_s: 0.0,
+                end_s: 0.0,
+                is_used: true,
+                streaks: Vec::new(),
+                excess: None,
+            })
+            .collect();
+        Recipe::new(size, &exposures, Choices::default(), None, None)
     }
 
     /// Puts the night together, judges it and advises.

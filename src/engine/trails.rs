@@ -1,41 +1,83 @@
-//! Building the trails picture, on a thread of its own: one frame in memory at a time beside the
-//! picture, so that memory does not depend on the number of frames.
+//! Building a picture or a film to save, on a thread of its own: a few frames in memory at a time
+//! beside the picture, so that memory does not depend on their number.
 
+use std::collections::HashMap;
 use std::io;
-use std::path::{Path, PathBuf};
+use std::num::NonZero;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::Instant;
 
+use super::films::Film;
 use super::outbox::Outbox;
 use super::pace::Speed;
-use super::source::{Source, guarded};
+use super::results::open_piece;
+use super::source::Source;
 use super::{Existing, ExportWhat, NightId, Progress, Report, saving, threads};
 use crate::base::atomic;
-use crate::frame::{Colour, FrameError, OpenOptions, Orientation};
-use crate::picture::{Deep, Turn, encode_deep};
-use crate::result::{Blend, BuildError, Built, build};
+use crate::frame::{Colour, OpenOptions, Orientation};
+use crate::picture::{PictureFormat, Turn, encode_picture};
+use crate::result::{Folded, Pass, Piece, Recipe, shots_of};
 use crate::verdict::words::plural;
 
-type OpenColour = Arc<dyn Fn(&Path, &OpenOptions) -> Result<Colour, FrameError> + Send + Sync>;
+/// Opens a file of a frame of so many px and cuts a piece out of it.
+type Open =
+    Arc<dyn Fn(&Job, usize, Piece) -> Result<Colour, String> + Send + Sync>;
+
+/// Larger frames are opened one at a time, px: two of them and what is built would not fit into the
+/// memory of a small machine.
+const LARGE_PX: usize = 30_000_000;
 
 /// What to build, and where to save it.
 #[derive(Debug)]
 pub(super) struct Job {
     pub(super) id: NightId,
     pub(super) what: ExportWhat,
-    /// The used frames.
-    pub(super) frames: Vec<PathBuf>,
+    pub(super) work: Work,
+    /// The file of every shot.
+    pub(super) paths: Arc<HashMap<usize, PathBuf>>,
     pub(super) options: OpenOptions,
+    /// Size of the frames, px.
+    pub(super) frame: (usize, usize),
     pub(super) orientation: Orientation,
     pub(super) to: PathBuf,
     pub(super) existing: Existing,
 }
 
+/// What is built.
+#[derive(Debug)]
+pub(super) enum Work {
+    /// A picture at full size.
+    Picture(Box<Recipe>),
+    /// The numbered frames of a film.
+    Film(Film),
+}
+
+impl Job {
+    /// "the trails picture".
+    const fn name(&self) -> &'static str {
+        match (&self.work, self.what) {
+            (Work::Film(_), _) => "film",
+            (_, ExportWhat::Result) => "result",
+            _ => "trails picture",
+        }
+    }
+
+    fn at_once(&self) -> usize {
+        let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+        if self.frame.0 * self.frame.1 > LARGE_PX {
+            1
+        } else {
+            cores
+        }
+    }
+}
+
 /// Builds one picture at a time. Dropping it stops that, and waits as long as one frame takes.
 pub(super) struct Trails {
-    open: OpenColour,
+    open: Open,
     outbox: Arc<Outbox>,
     running: Option<(Arc<Signals>, JoinHandle<()>)>,
 }
@@ -52,7 +94,10 @@ impl Trails {
     pub(super) fn new<S: Source>(source: &Arc<S>, outbox: &Arc<Outbox>) -> Self {
         let source = Arc::clone(source);
         Self {
-            open: Arc::new(move |path, options| source.colour(path, options)),
+            open: Arc::new(move |job, shot, piece| {
+                let path = job.paths.get(&shot);
+                open_piece(source.as_ref(), path, &job.options, job.frame, piece)
+            }),
             outbox: Arc::clone(outbox),
             running: None,
         }
@@ -62,20 +107,20 @@ impl Trails {
     pub(super) fn start(&mut self, job: Job) -> Result<(), String> {
         let is_ended = |(signals, _): &(Arc<Signals>, _)| signals.ended.load(Ordering::Acquire);
         if !self.running.as_ref().is_none_or(is_ended) {
-            return Err("A trails picture is being built already: wait, or cancel it.".to_owned());
+            return Err("A picture is being saved already: wait, or cancel it.".to_owned());
         }
-        let format = Deep::of(&job.to).ok_or_else(|| {
-            format!(
-                "{} is not saved: a trails picture is a PNG or TIFF file, so end its name in .png \
-                 or .tif.",
+        let format = PictureFormat::of(&job.to);
+        if format.is_none() && matches!(job.work, Work::Picture(_)) {
+            return Err(format!(
+                "{} is not saved: end its name in .png or .tif for 16 bits a sample, or in .jpg.",
                 job.to.display()
-            )
-        })?;
+            ));
+        }
         let signals = Arc::new(Signals::default());
         let (open, outbox) = (Arc::clone(&self.open), Arc::clone(&self.outbox));
         let its = Arc::clone(&signals);
         let thread = threads::spawn("nightloupe-trails", move || {
-            for report in make(&job, format, &open, &outbox, &its.stopped) {
+            for report in make(&job, &open, &outbox, &its.stopped) {
                 outbox.push(report);
             }
             its.ended.store(true, Ordering::Release);
@@ -105,87 +150,121 @@ impl Drop for Trails {
 }
 
 /// Builds and saves; what is to be told about it comes back.
-fn make(
-    job: &Job,
-    format: Deep,
-    open: &OpenColour,
-    outbox: &Outbox,
-    stopped: &AtomicBool,
-) -> Vec<Report> {
+fn make(job: &Job, open: &Open, outbox: &Outbox, stopped: &AtomicBool) -> Vec<Report> {
+    let done = match &job.work {
+        Work::Picture(recipe) => picture(job, recipe, open, outbox, stopped),
+        Work::Film(film) => self::film(job, film, open, outbox, stopped),
+    };
     let trouble = |text: String| Report::Trouble {
         text,
         fatal_to_open: false,
     };
-    let built = match put_together(job, open, outbox, stopped) {
-        Ok(built) => built,
-        Err(why) => return vec![trouble(format!("The trails picture is not saved: {why}."))],
-    };
-    let left_out = built.left_out.first().map(|(_, why)| {
-        let frames = plural(built.left_out.len(), "frame", "frames");
-        trouble(format!(
-            "{frames} could not go into the trails picture: {why}"
-        ))
-    });
-    let mut reports = Vec::from_iter(left_out);
-    reports.push(match save(job, format, built.colour, stopped) {
-        Ok(()) => Report::Saved {
-            what: job.what,
-            to: job.to.clone(),
-        },
-        Err(fault) if fault.kind() == io::ErrorKind::Interrupted => trouble(format!(
-            "The trails picture is not saved: {}.",
-            BuildError::Cancelled
-        )),
-        Err(fault) => saving::not_saved(&job.to, &fault),
-    });
-    reports
+    let name = job.name();
+    match done {
+        Ok((left_out, why)) => {
+            let told = why.map(|why| {
+                let frames = plural(left_out, "frame", "frames");
+                trouble(format!("{frames} could not go into the {name}: {why}"))
+            });
+            let (what, to) = (job.what, job.to.clone());
+            told.into_iter().chain([Report::Saved { what, to }]).collect()
+        }
+        Err(fault) if fault.kind() == io::ErrorKind::Interrupted => {
+            vec![trouble(format!("The {name} is not saved: stopped before it was done."))]
+        }
+        Err(fault) if fault.kind() == io::ErrorKind::InvalidInput => {
+            vec![trouble(format!("The {name} is not saved: {fault}."))]
+        }
+        Err(fault) => vec![saving::not_saved(&job.to, &fault)],
+    }
 }
 
-fn put_together(
-    job: &Job,
-    open: &OpenColour,
-    outbox: &Outbox,
-    stopped: &AtomicBool,
-) -> Result<Built, BuildError> {
-    let total = job.frames.len();
+/// Tells how far it is, of `total` frames.
+fn teller<'a>(job: &'a Job, outbox: &'a Outbox, total: usize) -> impl FnMut(usize) + 'a {
     let mut speed = Speed::new(Instant::now());
-    let mut tell = |done: usize| {
+    let words = match &job.work {
+        Work::Film(_) => "Saving the film".to_owned(),
+        Work::Picture(_) => format!("Building the {}", job.name()),
+    };
+    move |done| {
         let now = Instant::now();
         speed.note(now, done);
         let progress = Progress {
-            job: "Building the trails picture".to_owned(),
+            job: words.clone(),
             done,
             total,
             kept: 0,
             per_second: speed.per_second(),
-            left_s: speed.left_s(now, total - done),
+            left_s: speed.left_s(now, total - done.min(total)),
         };
         outbox.push(Report::Building {
             id: job.id,
             progress: Some(progress),
         });
-    };
+    }
+}
+
+/// Builds a picture at full size and saves it. How many frames were left out comes back, with why.
+fn picture(
+    job: &Job,
+    recipe: &Recipe,
+    open: &Open,
+    outbox: &Outbox,
+    stopped: &AtomicBool,
+) -> io::Result<(usize, Option<String>)> {
+    let piece = Piece::whole(job.frame.0, job.frame.1, usize::MAX);
+    let mut folded = Folded::new(piece, recipe, false);
+    let steps = folded.steps(recipe);
+    let mut tell = teller(job, outbox, shots_of(&steps).len());
     tell(0);
-    build(
-        &job.frames,
-        Blend::Brightest,
-        |path| {
-            guarded(path, || {
-                open(path, &job.options).map_err(|why| why.to_string())
-            })?
-        },
-        tell,
-        || stopped.load(Ordering::Relaxed),
+    let pass = Pass {
+        piece,
+        motion: recipe.motion,
+        at_once: job.at_once(),
+        open: &|shot| open(job, shot, piece),
+        stopped: &|| stopped.load(Ordering::Relaxed),
+    };
+    let left_out = pass
+        .run(&steps, &mut folded, |_, done| tell(done))
+        .map_err(|_| io::ErrorKind::Interrupted)?;
+    let why = left_out.first().map(|(_, why)| why.clone());
+    let Some(colour) = folded.finish(recipe).1 else {
+        let why = why.map_or_else(String::new, |why| format!(": {why}"));
+        let words = format!("no frame could be used{why}");
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, words));
+    };
+    save(job, colour, stopped)?;
+    Ok((left_out.len(), why))
+}
+
+/// Saves the frames of a film.
+fn film(
+    job: &Job,
+    film: &Film,
+    open: &Open,
+    outbox: &Outbox,
+    stopped: &AtomicBool,
+) -> io::Result<(usize, Option<String>)> {
+    let mut tell = teller(job, outbox, film.frames.len());
+    tell(0);
+    let piece = Piece::whole(job.frame.0, job.frame.1, usize::MAX);
+    film.save(
+        &job.to,
+        job.at_once(),
+        &|shot| open(job, shot, piece),
+        &mut tell,
+        &|| stopped.load(Ordering::Relaxed),
     )
 }
 
-fn save(job: &Job, format: Deep, colour: Colour, stopped: &AtomicBool) -> io::Result<()> {
+fn save(job: &Job, colour: Colour, stopped: &AtomicBool) -> io::Result<()> {
+    let format = PictureFormat::of(&job.to).unwrap_or(PictureFormat::Png);
     let turn = Turn::new(job.orientation, colour.width, colour.height);
     let (width, rgb) = turn.picture(colour.width, &colour.rgb);
     let height = rgb.len() / width.max(1);
     drop(colour);
     let colour = Colour { width, height, rgb };
-    let file = encode_deep(colour, format)?;
+    let file = encode_picture(colour, format)?;
     // Encoding takes a second or two; whoever cancelled meanwhile wants no file.
     if stopped.load(Ordering::Relaxed) {
         return Err(io::ErrorKind::Interrupted.into());

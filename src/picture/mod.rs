@@ -5,14 +5,16 @@
 //! night compare. Nothing here measures, and no toolkit is known here.
 
 pub mod encode;
+pub mod film;
 pub mod icon;
 pub mod orient;
 pub mod reduce;
 pub mod stretch;
 pub mod view;
 
-pub use encode::{Deep, EncodeError, encode_deep, write_png8};
+pub use encode::{EncodeError, PictureFormat, encode_picture, write_png8};
+pub use film::FilmFrame;
 pub use orient::Turn;
-pub use reduce::reduce_to;
+pub use reduce::{reduce_by, reduce_to};
 pub use stretch::{SkyStats, Stretch};
 pub use view::{Rgba, View, render};

@@ -14,8 +14,14 @@ use crate::frame::Colour;
 #[must_use]
 pub fn reduce_to(colour: &Colour, max_side: usize) -> (Colour, f64) {
     let factor = factor_to(colour.width.max(colour.height), max_side);
-    if factor == 1 {
-        return (colour.clone(), 1.0);
+    (reduce_by(colour, factor), factor as f64)
+}
+
+/// The same by a given whole number, taken as at least 1.
+#[must_use]
+pub fn reduce_by(colour: &Colour, factor: usize) -> Colour {
+    if factor <= 1 {
+        return colour.clone();
     }
     let width = colour.width.div_ceil(factor);
     let height = colour.height.div_ceil(factor);
@@ -27,7 +33,7 @@ pub fn reduce_to(colour: &Colour, max_side: usize) -> (Colour, f64) {
             || vec![[0u64; 3]; width],
             |sums, (out, rows)| mean_of_band(rows, colour.width, factor, sums, out),
         );
-    (Colour { width, height, rgb }, factor as f64)
+    Colour { width, height, rgb }
 }
 
 /// The least whole factor that brings `side` to at most `max_side`.

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::motion::{Moved, raise_to_common};
 use crate::frame::Colour;
 
 /// How the frames' light is put together, px by px and channel by channel, in linear light.
@@ -91,6 +92,13 @@ impl Composite {
         }
         self.frames += 1;
         Ok(())
+    }
+
+    /// Raises the brightest to what two moved frames have in common; an average is left as it is.
+    pub fn raise(&mut self, a: &Moved<'_>, b: &Moved<'_>) {
+        if let Accumulated::Brightest(most) = &mut self.light {
+            raise_to_common(most, a, b);
+        }
     }
 
     /// The picture so far.

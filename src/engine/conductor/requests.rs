@@ -1,9 +1,13 @@
 //! What the person asks for while a night is open.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
+use super::super::films::Film;
+use super::super::session::Session;
 use super::super::{
-    CropRequest, Effect, Existing, ExportWhat, Report, crops, dialogs, pictures::Request, saving,
+    CropRequest, Derived, Effect, Existing, ExportWhat, Report, ResultRequest, crops, dialogs,
+    pictures::Request, results, saving, trails,
 };
 use super::{Conductor, Note};
 use crate::frame::{CameraKey, Supplied};
@@ -163,12 +167,15 @@ impl Conductor {
                 to.display()
             ));
         }
-        if let ExportWhat::TrailsPicture { set } = what {
+        if matches!(
+            what,
+            ExportWhat::TrailsPicture { .. } | ExportWhat::Result | ExportWhat::Film
+        ) {
             let started = if session.is_running {
-                Err("Measuring still runs: save the trails picture when it is done.".to_owned())
+                Err("Measuring still runs: save this when it is done.".to_owned())
             } else {
-                let job = session.trails_job(derived, set, to, existing);
-                self.trails.start(job)
+                self.job_of(session, derived, what, (to, existing))
+                    .and_then(|job| self.trails.start(job))
             };
             return started.unwrap_or_else(|why| self.outbox.trouble(why));
         }
@@ -176,6 +183,58 @@ impl Conductor {
         self.outbox.push(match saved {
             Ok(()) => Report::Saved { what, to },
             Err(fault) => saving::not_saved(&to, &fault),
+        });
+    }
+
+    /// What is to be built and saved.
+    fn job_of(
+        &self,
+        session: &Session,
+        derived: &Derived,
+        what: ExportWhat,
+        to: (PathBuf, Existing),
+    ) -> Result<trails::Job, String> {
+        let asked = || {
+            let asked = self.result.as_deref();
+            asked.ok_or("Look at the result first (3); what is shown there is saved.")
+        };
+        let (at, work) = match what {
+            ExportWhat::Result => {
+                let request = asked()?;
+                let recipe = Box::new(request.recipe.clone());
+                let at = (request.set, recipe.frame);
+                (at, trails::Work::Picture(recipe))
+            }
+            ExportWhat::Film => {
+                let request = asked()?;
+                let film = Film {
+                    frames: request.film.clone(),
+                    files: request.film_files,
+                    orientation: (derived.night.sets.get(request.set))
+                        .map_or_else(Default::default, |set| set.orientation),
+                };
+                ((request.set, request.recipe.frame), trails::Work::Film(film))
+            }
+            ExportWhat::TrailsPicture { set } => {
+                let recipe = Box::new(session.trails_recipe(derived, set));
+                ((set, recipe.frame), trails::Work::Picture(recipe))
+            }
+            _ => return Err("This is no picture.".to_owned()),
+        };
+        Ok(session.saving_job(derived, at, (what, work), to))
+    }
+
+    /// Builds a result for the screen.
+    pub(super) fn build_result(&mut self, request: Arc<ResultRequest>) {
+        let Some(session) = &self.session else {
+            return;
+        };
+        self.result = Some(Arc::clone(&request));
+        self.results.ask(results::Order {
+            id: session.id,
+            request,
+            paths: session.shot_paths(),
+            options: session.run.options,
         });
     }
 

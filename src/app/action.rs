@@ -9,6 +9,7 @@ use crate::verdict::{Purpose, Verdict};
 
 use super::model::{Mark, Page, PictureZoom, Theme};
 use super::open_night::FindingKey;
+use super::resulting::ResultAction;
 
 /// Everything that can change the window's state.
 #[derive(Debug, Clone)]
@@ -137,6 +138,8 @@ pub enum Action {
     SetSide(usize, usize),
     /// Compare: show a frame of the same setting this many on.
     StepSide(usize, isize),
+    /// A change on the Result page.
+    Result(ResultAction),
     /// Copy the comparison as text.
     CopyComparison,
     /// Copy Next time as text.

@@ -16,6 +16,7 @@ impl Model {
         let mut effects = Vec::new();
         self.change(action, &mut effects);
         self.want_crops(&mut effects);
+        self.want_result(&mut effects);
         self.want_picture(&mut effects);
         effects
     }
@@ -76,13 +77,11 @@ impl Model {
             | Action::Redo => self.decide(&action, effects),
             Action::ToggleMark(mark) => self.marks.toggle(mark),
             Action::ToggleMarks => self.marks.hidden = !self.marks.hidden,
-            Action::SetPictureZoom(zoom) => self.picture_zoom = zoom,
-            Action::TogglePictureZoom => {
-                self.picture_zoom = match self.picture_zoom {
-                    PictureZoom::Fit => PictureZoom::OneToOne,
-                    PictureZoom::OneToOne => PictureZoom::Fit,
-                };
-            }
+            Action::SetPictureZoom(zoom) => self.zoom_picture(zoom),
+            Action::TogglePictureZoom => self.zoom_picture(match self.picture_zoom {
+                PictureZoom::Fit => PictureZoom::OneToOne,
+                PictureZoom::OneToOne => PictureZoom::Fit,
+            }),
             Action::ToggleFrameFills => {
                 self.frame_fills = !self.frame_fills && self.night.is_some();
             }
@@ -119,7 +118,15 @@ impl Model {
                     self.notices.remove(index);
                 }
             }
+            Action::Result(action) => self.result(action, effects),
             choosing => self.choose(choosing, effects),
+        }
+    }
+
+    fn zoom_picture(&mut self, zoom: PictureZoom) {
+        self.picture_zoom = zoom;
+        if let Some(night) = &mut self.night {
+            night.resulting.zoomed();
         }
     }
 

@@ -5,6 +5,7 @@ use crate::verdict::{Purpose, Verdict};
 
 use super::action::Action;
 use super::model::{Model, Page};
+use super::resulting::ResultAction;
 
 /// A key of the keyboard, by what it says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -19,6 +20,8 @@ pub enum Key {
     Home,
     /// End.
     End,
+    /// The space bar.
+    Space,
     /// Escape.
     Escape,
 }
@@ -76,6 +79,7 @@ impl Chord {
             Key::Right => words.push_str("Right"),
             Key::Home => words.push_str("Home"),
             Key::End => words.push_str("End"),
+            Key::Space => words.push_str("Space"),
             Key::Escape => words.push_str("Esc"),
         }
         words
@@ -182,6 +186,26 @@ fn comparing(model: &Model, action: Action) -> Option<Action> {
     (model.page == Page::Compare && comparison.has_several()).then_some(action)
 }
 
+fn on_result(model: &Model, action: ResultAction) -> Option<Action> {
+    (model.page == Page::Result && model.night.is_some()).then_some(Action::Result(action))
+}
+
+/// On the Result page the arrows move what is there; else they step through the frames.
+fn stepping(model: &Model, there: ResultAction, else_do: Action) -> Option<Action> {
+    on_result(model, there).or_else(|| with_night(model, else_do))
+}
+
+/// Saves what the Result page shows, once it is whole.
+fn save_result(model: &Model, what: ExportWhat) -> Option<Action> {
+    let night = model
+        .night
+        .as_ref()
+        .filter(|_| model.page == Page::Result)?;
+    let asked = night.resulting.asked.as_ref()?;
+    let is_free = night.progress.is_none() && night.building.is_none();
+    (is_free && asked.recipe.parts() > 0).then_some(Action::ChooseExport(what))
+}
+
 fn with_night(model: &Model, action: Action) -> Option<Action> {
     model.night.is_some().then_some(action)
 }
@@ -207,7 +231,7 @@ pub const COMMANDS: &[Command] = &[
         "The frame before",
         Frames,
         [Chord::plain(Key::Left)],
-        |m| with_night(m, Action::Step(-1))
+        |m| stepping(m, ResultAction::Step(-1), Action::Step(-1))
     ),
     command!(
         "next",
@@ -215,7 +239,7 @@ pub const COMMANDS: &[Command] = &[
         "The frame after",
         Frames,
         [Chord::plain(Key::Right)],
-        |m| with_night(m, Action::Step(1))
+        |m| stepping(m, ResultAction::Step(1), Action::Step(1))
     ),
     command!(
         "shorten",
@@ -239,7 +263,7 @@ pub const COMMANDS: &[Command] = &[
         "The first frame",
         Frames,
         [Chord::plain(Key::Home)],
-        |m| with_night(m, Action::First)
+        |m| stepping(m, ResultAction::StepToEnd(false), Action::First)
     ),
     command!(
         "last",
@@ -247,7 +271,7 @@ pub const COMMANDS: &[Command] = &[
         "The last frame",
         Frames,
         [Chord::plain(Key::End)],
-        |m| with_night(m, Action::Last)
+        |m| stepping(m, ResultAction::StepToEnd(true), Action::Last)
     ),
     command!(
         "next-doubtful",
@@ -473,6 +497,46 @@ pub const COMMANDS: &[Command] = &[
         Window,
         [letter('2')],
         |m| with_night(m, Action::GoTo(Page::Compare))
+    ),
+    command!(
+        "result",
+        "Result",
+        "Trails or film",
+        Window,
+        [letter('3')],
+        |m| with_night(m, Action::GoTo(Page::Result))
+    ),
+    command!(
+        "play",
+        "Play",
+        "Play the film of the result, or stop it",
+        View,
+        [Chord::plain(Key::Space)],
+        |m| on_result(m, ResultAction::Play)
+    ),
+    command!(
+        "notes",
+        "Notes",
+        "Notes on the result, or none",
+        View,
+        [letter('I')],
+        |m| on_result(m, ResultAction::ToggleNotes)
+    ),
+    command!(
+        "save-result",
+        "Save picture…",
+        "The result at full size, as a 16-bit PNG or TIFF, or as JPEG",
+        Saving,
+        [letter('V')],
+        |m| save_result(m, ExportWhat::Result)
+    ),
+    command!(
+        "save-film",
+        "Save film…",
+        "The film as a new folder of numbered pictures",
+        Saving,
+        [],
+        |m| save_result(m, ExportWhat::Film)
     ),
     command!(
         "frames",

@@ -61,7 +61,7 @@ impl Model {
     }
 
     /// Makes the changes of `step`.
-    fn perform(&mut self, step: &Step, effects: &mut Vec<Effect>) {
+    pub(super) fn perform(&mut self, step: &Step, effects: &mut Vec<Effect>) {
         if let Some((_, purpose)) = step.purpose {
             self.purpose = purpose;
             self.derive_again(effects);
@@ -108,7 +108,7 @@ impl OpenNight {
         self.settle(purpose);
     }
 
-    fn change_of(&self, row: usize, after: Option<Verdict>) -> Option<DecisionChange> {
+    pub(super) fn change_of(&self, row: usize, after: Option<Verdict>) -> Option<DecisionChange> {
         let shot = self.night().rows.get(row)?.shot;
         let before = self.decisions.get(&shot).copied();
         (before != after).then_some((shot, before, after))

@@ -10,11 +10,15 @@ pub mod choosing;
 pub mod commands;
 pub mod comparing;
 pub mod deciding;
+pub mod film_levels;
 pub mod model;
 pub mod open_night;
 pub mod pictures;
 pub mod preferences;
 pub mod reports;
+pub mod result_sources;
+pub mod result_table;
+pub mod resulting;
 pub mod title;
 pub mod undo;
 
@@ -25,6 +29,8 @@ pub use model::{Mark, Marks, Model, Notice, Opening, Page, PictureZoom, Theme};
 pub use open_night::{Answer, FindingKey, OpenNight};
 pub use pictures::PictureState;
 pub use preferences::Comfort;
+pub use result_table::{ResultTable, SideNumbers};
+pub use resulting::{FILM_RATES, ResultAction, ResultView, Resulting, RunEnd};
 pub use title::title;
 pub use undo::{Step, UndoStack};
 

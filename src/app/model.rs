@@ -15,13 +15,15 @@ pub enum Page {
     Night,
     /// Settings side by side.
     Compare,
+    /// What the used frames make: trails or a film.
+    Result,
     /// Every frame in a table.
     Frames,
 }
 
 impl Page {
     /// All of them, in the order of the top bar.
-    pub const ALL: [Self; 3] = [Self::Night, Self::Compare, Self::Frames];
+    pub const ALL: [Self; 4] = [Self::Night, Self::Compare, Self::Result, Self::Frames];
 
     /// The word in the top bar.
     #[must_use]
@@ -29,6 +31,7 @@ impl Page {
         match self {
             Self::Night => "Night",
             Self::Compare => "Compare",
+            Self::Result => "Result",
             Self::Frames => "Frames",
         }
     }

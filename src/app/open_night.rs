@@ -13,6 +13,7 @@ use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, V
 
 use super::comparing::Comparing;
 use super::pictures::{PictureState, Pictures};
+use super::resulting::Resulting;
 use super::undo::UndoStack;
 
 /// Tells a finding from the others while the night is measured on: its reason and first shot.
@@ -78,6 +79,8 @@ pub struct OpenNight {
     pub outcome: Outcome,
     /// The Compare page's choices and crops.
     pub comparing: Comparing,
+    /// The Result page's choices and pictures.
+    pub resulting: Resulting,
     /// When each frame shown began, s, rising; see [`chart::clock::times`].
     pub times: Vec<f64>,
 }
@@ -116,6 +119,7 @@ impl OpenNight {
             answer: verdict::Answer::default(),
             outcome: Outcome::default(),
             comparing: Comparing::default(),
+            resulting: Resulting::default(),
             times: Vec::new(),
         }
     }
@@ -238,6 +242,7 @@ impl OpenNight {
         self.answer = verdict::answer(&night, self.set, &judged, &self.decisions);
         let comparisons = Arc::clone(&self.derived.comparisons);
         self.comparing.derived_anew(comparisons.get(self.set));
+        self.resulting.derived_anew(last + 1);
         self.outcome = advice::outcome(&night, self.set, &self.verdicts, purpose);
     }
 }

@@ -5,6 +5,7 @@ use crate::engine::{Effect, ExportWhat, NightId, Report};
 use super::model::Model;
 use super::open_night::OpenNight;
 use super::pictures::PictureState;
+use super::resulting::Shown;
 
 impl Model {
     pub(super) fn hear(&mut self, report: Report, effects: &mut Vec<Effect>) {
@@ -71,10 +72,39 @@ impl Model {
                     night.comparing.take_crop(&request, crop);
                 }
             }
-            Report::Result { .. }
-            | Report::ResultDetail { .. }
-            | Report::ResultStopped { .. }
-            | Report::Film(_) => {}
+            Report::Result {
+                id,
+                request,
+                sides,
+                is_done,
+                left_out,
+                took_s,
+            } => {
+                if let Some(night) = self.night_of(id) {
+                    night.resulting.take(Shown {
+                        request,
+                        sides,
+                        is_done,
+                        left_out,
+                        took_s,
+                    });
+                }
+            }
+            Report::ResultDetail { id, request, sides } => {
+                if let Some(night) = self.night_of(id) {
+                    night.resulting.close = Some((request, sides));
+                }
+            }
+            Report::ResultStopped { id } => {
+                if let Some(night) = self.night_of(id) {
+                    night.resulting.stopped = true;
+                }
+            }
+            Report::Film(picture) => {
+                if let Some(night) = self.night_of(picture.id) {
+                    night.resulting.take_film(picture);
+                }
+            }
             Report::Chosen(paths) => {
                 for effect in self.apply(super::Action::Open(paths)) {
                     effects.push(effect);

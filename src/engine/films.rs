@@ -46,7 +46,9 @@ impl Film {
         }
         let parent = to.parent().filter(|parent| !parent.as_os_str().is_empty());
         let parent = parent.unwrap_or(Path::new("."));
-        let folder = tempfile::Builder::new().prefix(".film-").tempdir_in(parent)?;
+        let folder = tempfile::Builder::new()
+            .prefix(".film-")
+            .tempdir_in(parent)?;
         let (mut left_out, mut why) = (0, None);
         let mut number = 0;
         let done = AtomicUsize::new(0);
@@ -122,7 +124,11 @@ fn even(colour: Colour) -> Colour {
         return colour;
     }
     let rows = colour.rgb.chunks_exact(colour.width).take(height);
-    let rgb = rows.filter_map(|row| row.get(..width)).flatten().copied().collect();
+    let rgb = rows
+        .filter_map(|row| row.get(..width))
+        .flatten()
+        .copied()
+        .collect();
     Colour { width, height, rgb }
 }
 
@@ -182,7 +188,11 @@ mod tests {
         let second = image::open(to.join("00002.png")).unwrap().into_rgb8();
         assert_eq!(second.dimensions(), (4, 6), "turned, and even");
         // Twice 3000 of 65,535: 0.0916 in linear light, by IEC 61966-2-1 85 of 255.
-        assert!(second.pixels().all(|px| px.0[1].abs_diff(85) <= 1), "{:?}", second.get_pixel(0, 0));
+        assert!(
+            second.pixels().all(|px| px.0[1].abs_diff(85) <= 1),
+            "{:?}",
+            second.get_pixel(0, 0)
+        );
         // Nothing else is left beside it.
         assert_eq!(fs::read_dir(root.path()).unwrap().count(), 1);
     }

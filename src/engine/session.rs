@@ -303,7 +303,10 @@ impl Session {
 
     /// The file of every shot.
     pub(super) fn shot_paths(&self) -> Arc<HashMap<usize, PathBuf>> {
-        let paths = self.inputs.iter().map(|input| (input.shot, input.path.clone()));
+        let paths = self
+            .inputs
+            .iter()
+            .map(|input| (input.shot, input.path.clone()));
         Arc::new(paths.collect())
     }
 
@@ -333,7 +336,10 @@ impl Session {
     pub(super) fn trails_recipe(&self, derived: &Derived, set: usize) -> Recipe {
         let night = &derived.night;
         let in_force = derived.judged.in_force(night, &self.decisions);
-        let rows = night.sets.get(set).map_or(&[][..], |set| set.frames.as_slice());
+        let rows = night
+            .sets
+            .get(set)
+            .map_or(&[][..], |set| set.frames.as_slice());
         let used = rows.iter().filter_map(|&at| {
             let row = night.rows.get(at)?;
             let is_used = in_force.get(at)?.is_used() && row.error.is_none();

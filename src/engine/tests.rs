@@ -1,5 +1,6 @@
 //! The whole pipeline, with readers that are slow, fail or panic in place of the disk.
 
+mod results;
 mod trails;
 
 use std::collections::BTreeMap;

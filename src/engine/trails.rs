@@ -23,8 +23,7 @@ use crate::result::{Folded, Pass, Piece, Recipe, shots_of};
 use crate::verdict::words::plural;
 
 /// Opens a file of a frame of so many px and cuts a piece out of it.
-type Open =
-    Arc<dyn Fn(&Job, usize, Piece) -> Result<Colour, String> + Send + Sync>;
+type Open = Arc<dyn Fn(&Job, usize, Piece) -> Result<Colour, String> + Send + Sync>;
 
 /// Larger frames are opened one at a time, px: two of them and what is built would not fit into the
 /// memory of a small machine.
@@ -167,10 +166,14 @@ fn make(job: &Job, open: &Open, outbox: &Outbox, stopped: &AtomicBool) -> Vec<Re
                 trouble(format!("{frames} could not go into the {name}: {why}"))
             });
             let (what, to) = (job.what, job.to.clone());
-            told.into_iter().chain([Report::Saved { what, to }]).collect()
+            told.into_iter()
+                .chain([Report::Saved { what, to }])
+                .collect()
         }
         Err(fault) if fault.kind() == io::ErrorKind::Interrupted => {
-            vec![trouble(format!("The {name} is not saved: stopped before it was done."))]
+            vec![trouble(format!(
+                "The {name} is not saved: stopped before it was done."
+            ))]
         }
         Err(fault) if fault.kind() == io::ErrorKind::InvalidInput => {
             vec![trouble(format!("The {name} is not saved: {fault}."))]

@@ -184,7 +184,10 @@ mod tests {
             };
             let read = image::load_from_memory(&encode_picture(colour, format).unwrap()).unwrap();
             let read = read.into_rgb8();
-            assert!(read.as_raw().iter().all(|v| v.abs_diff(128) <= loss), "{format:?}");
+            assert!(
+                read.as_raw().iter().all(|v| v.abs_diff(128) <= loss),
+                "{format:?}"
+            );
         }
     }
 

@@ -143,9 +143,8 @@ mod tests {
         let frame = encode(&small, 0.004).unwrap();
         let back = frame.decode(1.0).unwrap();
         assert_eq!((back.width, back.height), (160, 100));
-        let mean = |colour: &Colour| {
-            colour.rgb.iter().map(|px| f64::from(px[1])).sum::<f64>() / 16_000.0
-        };
+        let mean =
+            |colour: &Colour| colour.rgb.iter().map(|px| f64::from(px[1])).sum::<f64>() / 16_000.0;
         assert!((mean(&back) / mean(&small) - 1.0).abs() < 0.01);
         assert!((mean(&frame.decode(1.5).unwrap()) / mean(&small) - 1.5).abs() < 0.015);
     }

@@ -89,11 +89,11 @@ impl Blocks {
             self.in_all.clear();
             self.all = both(&self.piece);
         }
-        self.kept.retain(|block| recipe.blocks.contains(&block.parts));
+        self.kept
+            .retain(|block| recipe.blocks.contains(&block.parts));
         self.making = both(&self.piece);
         let is_kept = |parts: &Vec<Part>| self.kept.iter().any(|block| block.parts == *parts);
-        let missing: Vec<&'a Vec<Part>> =
-            recipe.blocks.iter().filter(|b| !is_kept(b)).collect();
+        let missing: Vec<&'a Vec<Part>> = recipe.blocks.iter().filter(|b| !is_kept(b)).collect();
         self.to_end = missing.iter().map(|parts| (*parts).clone()).collect();
         let film: BTreeSet<usize> = film.iter().copied().collect();
         let mut parts = (missing.into_iter())
@@ -147,7 +147,9 @@ impl Blocks {
         if let Some(ground) = &recipe.ground {
             lay_ground(&mut picture, &self.piece, ground, |at| {
                 let means = blocks.iter().filter_map(|block| block.mean.rgb.get(at));
-                means.copied().reduce(|a, b| [0, 1, 2].map(|c| a[c].min(b[c])))
+                means
+                    .copied()
+                    .reduce(|a, b| [0, 1, 2].map(|c| a[c].min(b[c])))
             });
         }
         Some((picture, frames))

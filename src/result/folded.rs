@@ -36,10 +36,16 @@ impl Folded {
         let new = || Composite::new(width, height, recipe.blend);
         let is_ground = |at: usize| {
             let (x, y) = piece.to_sensor((at % width) as f64, (at / width) as f64);
-            recipe.ground.as_ref().is_some_and(|ground| ground.at(x, y) > 0.0)
+            recipe
+                .ground
+                .as_ref()
+                .is_some_and(|ground| ground.at(x, y) > 0.0)
         };
         let area = width * height;
-        let first = recipe.ground.as_ref().and_then(|_| (0..area).find(|&at| is_ground(at)));
+        let first = recipe
+            .ground
+            .as_ref()
+            .and_then(|_| (0..area).find(|&at| is_ground(at)));
         Self {
             piece,
             all: with_all.then(new),

@@ -40,11 +40,7 @@ impl Ground {
     ///
     /// `None` with too few stars, and where no ground is in the frame.
     #[must_use]
-    pub fn below_stars(
-        frame: (usize, usize),
-        stars: &[(f32, f32)],
-        down: Edge,
-    ) -> Option<Self> {
+    pub fn below_stars(frame: (usize, usize), stars: &[(f32, f32)], down: Edge) -> Option<Self> {
         if stars.len() < LEAST_STARS || frame.0 == 0 || frame.1 == 0 {
             return None;
         }
@@ -65,7 +61,9 @@ impl Ground {
         let ground = flooded(&has_star, cols, rows, down);
         let count = ground.iter().filter(|is_ground| **is_ground).count();
         let share = count as f64 / (cols * rows) as f64;
-        let values = ground.iter().map(|&is_ground| f32::from(u8::from(is_ground)));
+        let values = ground
+            .iter()
+            .map(|&is_ground| f32::from(u8::from(is_ground)));
         (count > 0 && share <= MOST_GROUND).then(|| Self {
             grid: Grid::new(cols, rows, values.collect(), frame),
             share,
@@ -147,10 +145,16 @@ mod tests {
 
     #[test]
     fn few_stars_and_no_ground_tell_nothing() {
-        assert_eq!(Ground::below_stars((900, 600), &stars(900), Edge::Bottom), None);
+        assert_eq!(
+            Ground::below_stars((900, 600), &stars(900), Edge::Bottom),
+            None
+        );
         let all_sky: Vec<_> = (0..20_000u32)
             .map(|n| ((n % 150) as f32 * 6.0, (n / 150) as f32 * 4.6))
             .collect();
-        assert_eq!(Ground::below_stars((900, 600), &all_sky, Edge::Bottom), None);
+        assert_eq!(
+            Ground::below_stars((900, 600), &all_sky, Edge::Bottom),
+            None
+        );
     }
 }

@@ -258,7 +258,10 @@ pub(super) mod tests {
             let at = (my.round() as usize) * 400 + mx.round() as usize;
             let found = moved.at(at % 400, at / 400).unwrap();
             let wanted = f64::from(truth.rgb[at][0]);
-            assert!((f64::from(found[0]) / wanted - 1.0).abs() < 0.04, "{found:?} {wanted}");
+            assert!(
+                (f64::from(found[0]) / wanted - 1.0).abs() < 0.04,
+                "{found:?} {wanted}"
+            );
         }
     }
 

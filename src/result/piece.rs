@@ -69,9 +69,8 @@ impl Piece {
     /// Whether a point of the sensor lies in it.
     #[must_use]
     pub fn holds(&self, x: f64, y: f64) -> bool {
-        let within = |at: f64, first: usize, side: usize| {
-            at >= first as f64 && at < (first + side) as f64
-        };
+        let within =
+            |at: f64, first: usize, side: usize| at >= first as f64 && at < (first + side) as f64;
         within(x, self.left, self.width) && within(y, self.top, self.height)
     }
 
@@ -107,9 +106,7 @@ impl Piece {
     /// Where the centre of a px of the picture lies on the sensor; the first px's is (0, 0) in both.
     #[must_use]
     pub fn to_sensor(&self, x: f64, y: f64) -> (f64, f64) {
-        let along = |at: f64, first: usize| {
-            (at + 0.5) * self.factor as f64 - 0.5 + first as f64
-        };
+        let along = |at: f64, first: usize| (at + 0.5) * self.factor as f64 - 0.5 + first as f64;
         (along(x, self.left), along(y, self.top))
     }
 

@@ -174,7 +174,8 @@ impl Recipe {
         let mut blocks = vec![Vec::new(); exposures.len().div_ceil(per_block)];
         for group in used.chunks(step) {
             let frames = group.iter().take(summed);
-            let frames = frames.filter_map(|&at| repaired(exposures, at, choices, motion.is_some()));
+            let frames =
+                frames.filter_map(|&at| repaired(exposures, at, choices, motion.is_some()));
             let first = group.first().copied().unwrap_or(0);
             let bridges = choices.repairs.has(Repair::Bridge)
                 && choices.thin == Thin::AsTaken
@@ -182,9 +183,7 @@ impl Recipe {
                 && motion.is_some();
             let part = Part {
                 frames: frames.collect(),
-                bridge: bridges
-                    .then(|| bridge(exposures, first, choices))
-                    .flatten(),
+                bridge: bridges.then(|| bridge(exposures, first, choices)).flatten(),
             };
             if let Some(block) = blocks.get_mut(first / per_block) {
                 block.push(part);
@@ -216,12 +215,7 @@ impl Recipe {
 }
 
 /// The exposure at `at` with the repairs chosen.
-fn repaired(
-    exposures: &[Exposure],
-    at: usize,
-    choices: Choices,
-    moves: bool,
-) -> Option<Repaired> {
+fn repaired(exposures: &[Exposure], at: usize, choices: Choices, moves: bool) -> Option<Repaired> {
     let exposure = exposures.get(at)?;
     let outlines = if choices.repairs.has(Repair::Paint) {
         exposure.streaks.clone()
@@ -303,7 +297,13 @@ pub(super) mod tests {
     }
 
     fn recipe(exposures: &[Exposure], choices: Choices) -> Recipe {
-        Recipe::new((400, 300), exposures, choices, Some(motion((400, 300))), None)
+        Recipe::new(
+            (400, 300),
+            exposures,
+            choices,
+            Some(motion((400, 300))),
+            None,
+        )
     }
 
     fn shots(recipe: &Recipe) -> Vec<Vec<usize>> {
@@ -335,7 +335,10 @@ pub(super) mod tests {
         let bridged = choices(&[Repair::Bridge], Thin::AsTaken, Blend::Brightest);
         // Nine pauses between ten frames, less the two about the frame left out.
         assert_eq!(recipe(&frames, bridged).bridges(), 7);
-        let first = recipe(&frames, bridged).blocks[0][0].bridge.clone().unwrap();
+        let first = recipe(&frames, bridged).blocks[0][0]
+            .bridge
+            .clone()
+            .unwrap();
         assert_eq!((first.next.shot, first.half_s), (1, 16.0));
         let average = choices(&[Repair::Bridge], Thin::AsTaken, Blend::Average);
         assert_eq!(recipe(&frames, average).bridges(), 0);
@@ -365,7 +368,10 @@ pub(super) mod tests {
         frames[2].is_used = false;
         let off = recipe(&frames, choices(&[], Thin::AsTaken, Blend::Brightest));
         assert!(off.blocks[0][2].frames[0].outlines.is_empty());
-        let on = recipe(&frames, choices(&[Repair::Paint], Thin::AsTaken, Blend::Brightest));
+        let on = recipe(
+            &frames,
+            choices(&[Repair::Paint], Thin::AsTaken, Blend::Brightest),
+        );
         let near = &on.blocks[0][2].frames[0].near;
         let near: Vec<_> = near.iter().map(|near| (near.shot, near.later_s)).collect();
         assert_eq!(near, [(1, 64.0), (4, -32.0)]);

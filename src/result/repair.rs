@@ -68,7 +68,9 @@ pub struct Neighbour<'a> {
 
 impl Neighbour<'_> {
     fn at(&self, x: usize, y: usize) -> Option<[u16; 3]> {
-        let moved = self.shift.and_then(|shift| Moved::new(self.picture, shift).at(x, y));
+        let moved = self
+            .shift
+            .and_then(|shift| Moved::new(self.picture, shift).at(x, y));
         moved.or_else(|| self.picture.rgb.get(y * self.picture.width + x).copied())
     }
 }
@@ -223,7 +225,12 @@ mod tests {
             to: (50.0, 50.0),
             width_px: 5.0,
         };
-        paint_out(&mut picture, &Piece::whole(SIZE.0, SIZE.1, 400), &[outline], &[]);
+        paint_out(
+            &mut picture,
+            &Piece::whole(SIZE.0, SIZE.1, 400),
+            &[outline],
+            &[],
+        );
         assert_eq!(picture, sky(7));
     }
 

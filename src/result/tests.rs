@@ -48,7 +48,10 @@ fn trailed(start_s: f64) -> Colour {
     Colour {
         width: SIZE.0,
         height: SIZE.1,
-        rgb: light.iter().map(|l| [SKY + (400.0 * l) as u16; 3]).collect(),
+        rgb: light
+            .iter()
+            .map(|l| [SKY + (400.0 * l) as u16; 3])
+            .collect(),
     }
 }
 
@@ -100,16 +103,24 @@ fn a_bridged_pause_keeps_its_light_and_the_sky_is_not_lifted() {
     let frames = paused(10);
     let open = |shot: usize| Ok(trailed(36.0 * shot as f64));
     let plain = recipe(&frames, choices(&[], Thin::AsTaken, Blend::Brightest));
-    let bridged = recipe(&frames, choices(&[Repair::Bridge], Thin::AsTaken, Blend::Brightest));
+    let bridged = recipe(
+        &frames,
+        choices(&[Repair::Bridge], Thin::AsTaken, Blend::Brightest),
+    );
     let [plain, bridged] = [plain, bridged].map(|recipe| run(&recipe, open).used.unwrap());
     let peak = light_at(&plain, 36.0 * 4.0 + 15.0);
     // The middle of the pause after frame 4, and of a frame's trail.
     let middle = 36.0 * 4.0 + 33.0;
-    let (before, after) = (light_at(&plain, middle) / peak, light_at(&bridged, middle) / peak);
+    let (before, after) = (
+        light_at(&plain, middle) / peak,
+        light_at(&bridged, middle) / peak,
+    );
     // ½ erfc(g/(2√2 σ)) for the brightest, g = 1.1 px: 0.31 in the very middle, 0.49 half a px off it.
     assert!((0.28..0.52).contains(&before), "the dip: {before}");
     assert!(after > 0.9, "filled: {after}");
-    let raised = (plain.rgb.iter().zip(&bridged.rgb)).filter(|(a, b)| a != b).count();
+    let raised = (plain.rgb.iter().zip(&bridged.rgb))
+        .filter(|(a, b)| a != b)
+        .count();
     assert!(raised < 1500, "only along the trail: {raised} px");
     // A gap of a dropped frame stays.
     let mut dropped = frames;
@@ -139,7 +150,12 @@ fn an_aircraft_is_painted_out_of_the_used_side_alone() {
     };
     let chosen = choices(&[Repair::Paint], Thin::AsTaken, Blend::Brightest);
     let sides = run(&recipe(&frames, chosen), open);
-    let brightest = |picture: &Colour| picture.rgb[60 * SIZE.0..61 * SIZE.0].iter().map(|p| p[1]).max();
+    let brightest = |picture: &Colour| {
+        picture.rgb[60 * SIZE.0..61 * SIZE.0]
+            .iter()
+            .map(|p| p[1])
+            .max()
+    };
     assert_eq!(brightest(&sides.all), Some(50_000));
     assert_eq!(brightest(&sides.used.unwrap()), Some(SKY));
 }
@@ -194,13 +210,19 @@ fn at_once_and_by_blocks_are_the_same() {
     let frames = paused(20);
     let open = |shot: usize| Ok(trailed(36.0 * shot as f64));
     for (repairs, thin, blend) in [
-        (&[Repair::Bridge, Repair::Paint][..], Thin::AsTaken, Blend::Brightest),
+        (
+            &[Repair::Bridge, Repair::Paint][..],
+            Thin::AsTaken,
+            Blend::Brightest,
+        ),
         (&[], Thin::Pairs, Blend::Brightest),
         (&[], Thin::EverySecond, Blend::Average),
     ] {
         let recipe = recipe(&frames, choices(repairs, thin, blend));
         let (kept, folded) = (run(&recipe, open).used.unwrap(), fold(&recipe, open));
-        let worst = (kept.rgb.iter().zip(&folded.rgb)).map(|(a, b)| a[1].abs_diff(b[1])).max();
+        let worst = (kept.rgb.iter().zip(&folded.rgb))
+            .map(|(a, b)| a[1].abs_diff(b[1]))
+            .max();
         assert!(worst <= Some(1), "{worst:?}");
     }
 }
@@ -210,7 +232,9 @@ fn pairs_are_twice_as_bright_and_every_second_leaves_gaps() {
     let frames = paused(8);
     let open = |shot: usize| Ok(trailed(36.0 * shot as f64));
     let [as_taken, pairs, second] = [Thin::AsTaken, Thin::Pairs, Thin::EverySecond].map(|thin| {
-        run(&recipe(&frames, choices(&[], thin, Blend::Brightest)), open).used.unwrap()
+        run(&recipe(&frames, choices(&[], thin, Blend::Brightest)), open)
+            .used
+            .unwrap()
     });
     assert_eq!((as_taken.rgb[0][1], pairs.rgb[0][1]), (SKY, 2 * SKY));
     let skipped = 36.0 * 3.0 + 15.0;
@@ -248,7 +272,10 @@ fn only_what_a_change_touches_is_opened_again() {
     assert_eq!(build(&frames, average).0, 0);
     frames[39].is_used = false;
     let (count, sides) = build(&frames, chosen);
-    assert_eq!((count, sides.frames_of_used, sides.frames_of_all), (7, 39, 40));
+    assert_eq!(
+        (count, sides.frames_of_used, sides.frames_of_all),
+        (7, 39, 40)
+    );
 }
 
 #[test]
@@ -256,7 +283,11 @@ fn few_frames_are_in_memory_whatever_their_number() {
     // What is opened and not yet in the picture: the frame under way, its neighbour, one ahead.
     for count in [20, 80] {
         let frames = paused(count);
-        let chosen = choices(&[Repair::Bridge, Repair::Paint], Thin::AsTaken, Blend::Brightest);
+        let chosen = choices(
+            &[Repair::Bridge, Repair::Paint],
+            Thin::AsTaken,
+            Blend::Brightest,
+        );
         let recipe = recipe(&frames, chosen);
         let mut blocks = Blocks::new(piece());
         let steps = blocks.steps(&recipe, &[]);
@@ -276,7 +307,11 @@ fn few_frames_are_in_memory_whatever_their_number() {
         })
         .unwrap();
         assert_eq!(done.get(), count);
-        assert!(ahead.get() <= 3, "{} ahead of what is put together", ahead.get());
+        assert!(
+            ahead.get() <= 3,
+            "{} ahead of what is put together",
+            ahead.get()
+        );
     }
 }
 
@@ -291,7 +326,11 @@ fn what_does_not_open_is_left_out_and_stopping_keeps_whole_blocks() {
         opened.fetch_add(1, Ordering::Relaxed);
         match shot {
             3 => Err("damaged".to_owned()),
-            5 => Ok(Colour { width: 2, height: 1, rgb: vec![[9; 3]; 2] }),
+            5 => Ok(Colour {
+                width: 2,
+                height: 1,
+                rgb: vec![[9; 3]; 2],
+            }),
             _ => Ok(trailed(36.0 * shot as f64)),
         }
     };
@@ -307,11 +346,17 @@ fn what_does_not_open_is_left_out_and_stopping_keeps_whole_blocks() {
     assert_eq!(pass.run(&steps, &mut blocks, |_, _| ()), Err(Stopped));
     let sides = blocks.sides(&recipe);
     assert_eq!(sides.frames_of_used, 6, "the first block, without two");
-    let go_on = Pass { stopped: &|| false, ..pass };
+    let go_on = Pass {
+        stopped: &|| false,
+        ..pass
+    };
     let steps = blocks.steps(&recipe, &[]);
     let left_out = go_on.run(&steps, &mut blocks, |_, _| ()).unwrap();
     assert_eq!(blocks.sides(&recipe).frames_of_used, 22);
-    assert!(left_out.contains(&(3, "damaged".to_owned())), "{left_out:?}");
+    assert!(
+        left_out.contains(&(3, "damaged".to_owned())),
+        "{left_out:?}"
+    );
 }
 
 #[test]
@@ -321,6 +366,8 @@ fn nothing_used_is_nothing() {
         frame.is_used = false;
     }
     let chosen = choices(&[], Thin::AsTaken, Blend::Brightest);
-    let sides = run(&recipe(&frames, chosen), |shot| Ok(trailed(36.0 * shot as f64)));
+    let sides = run(&recipe(&frames, chosen), |shot| {
+        Ok(trailed(36.0 * shot as f64))
+    });
     assert_eq!((sides.frames_of_all, sides.used), (3, None));
 }

@@ -10,8 +10,11 @@ pub(super) fn actions(ctx: &Context, model: &Model) -> Vec<Action> {
     if ctx.text_edit_focused() {
         return Vec::new();
     }
+    // Space presses what has the focus.
+    let has_focus = ctx.memory(|memory| memory.focused().is_some());
     let chords: Vec<Chord> = ctx.input(|input| input.events.iter().filter_map(chord).collect());
     (chords.into_iter())
+        .filter(|chord| chord.key != Key::Space || !has_focus)
         .filter_map(commands::command_for)
         .filter_map(|command| (command.action)(model))
         .collect()
@@ -52,6 +55,8 @@ fn of_key(pressed: Pressed, modifiers: Modifiers) -> Option<Chord> {
         Pressed::Escape => Key::Escape,
         Pressed::Num1 => Key::Char('1'),
         Pressed::Num2 => Key::Char('2'),
+        Pressed::Num3 => Key::Char('3'),
+        Pressed::Space => Key::Space,
         Pressed::Num4 => Key::Char('4'),
         // Without Ctrl they come as text.
         Pressed::Plus if modifiers.command => Key::Char('+'),

@@ -31,6 +31,12 @@ pub mod marks;
 mod night_page;
 mod panel;
 mod range_bar;
+mod result_film;
+mod result_notes;
+mod result_page;
+mod result_panel;
+mod result_picture;
+mod result_run;
 mod ribbon_view;
 mod recent_nights;
 mod sky_arcs;
@@ -80,6 +86,7 @@ pub struct App {
     frame_block: frame_block::State,
     compare_page: compare_page::State,
     frames_page: frames_page::State,
+    result_page: result_page::State,
     first_run: first_run::State,
     night_page: night_page::State,
     panel: panel::State,
@@ -137,6 +144,7 @@ impl App {
             frame_block: frame_block::State::default(),
             compare_page: compare_page::State::default(),
             frames_page: frames_page::State::default(),
+            result_page: result_page::State::default(),
             first_run: first_run::State::default(),
             night_page: night_page::State::default(),
             panel: panel::State::default(),
@@ -240,6 +248,9 @@ impl App {
                 }
                 Page::Compare => {
                     compare_page::show(ui, cx, &mut self.compare_page, &mut actions);
+                }
+                Page::Result => {
+                    result_page::show(ui, cx, &mut self.result_page, &mut actions);
                 }
                 Page::Frames => {
                     frames_page::show(

@@ -7,7 +7,7 @@ use super::facts;
 use super::theme::{self, size};
 use super::widgets::{self, Button};
 use super::{Cx, inside, warnings};
-use crate::app::Action;
+use crate::app::{Action, OpenNight, Page};
 use crate::engine::Progress;
 
 pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
@@ -63,6 +63,10 @@ fn job(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
                 actions.push(Action::Resume(false));
             }
         }
+        Some((_, false)) if cx.model.page == Page::Result => {
+            let text = result_words(night);
+            widgets::text(ui, text, size::SMALL, cx.t.ink2);
+        }
         Some((took_s, false)) => {
             let text = measured_words(measured, night.kept, took_s);
             widgets::text(ui, text, size::SMALL, cx.t.ink2);
@@ -70,6 +74,24 @@ fn job(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
         None => {
             widgets::text(ui, format!("{total} frames"), size::SMALL, cx.t.ink2);
         }
+    }
+}
+
+/// Whether the result shown is what is asked for.
+fn result_words(night: &OpenNight) -> String {
+    let resulting = &night.resulting;
+    match &resulting.shown {
+        _ if resulting.stopped => "The result was stopped; what is built stays.".to_owned(),
+        Some(shown) if resulting.is_current() => {
+            let frames = crate::verdict::words::plural(
+                shown.sides.frames_of_used as usize,
+                "frame",
+                "frames",
+            );
+            let took = duration(shown.took_s);
+            format!("The result is up to date: {frames}, built in {took}.")
+        }
+        _ => "The result is not built yet.".to_owned(),
     }
 }
 

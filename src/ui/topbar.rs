@@ -63,6 +63,7 @@ fn page_switch(ui: &mut Ui, cx: Cx<'_>, page: Page, actions: &mut Vec<Action>) {
     let command = command(match page {
         Page::Night => "night",
         Page::Compare => "compare",
+        Page::Result => "result",
         Page::Frames => "frames",
     });
     let key = command

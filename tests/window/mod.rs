@@ -12,6 +12,7 @@ mod driven;
 mod invented;
 mod pointer;
 mod raster;
+mod result;
 
 use std::path::PathBuf;
 use std::sync::Arc;

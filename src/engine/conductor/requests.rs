@@ -213,7 +213,10 @@ impl Conductor {
                     orientation: (derived.night.sets.get(request.set))
                         .map_or_else(Default::default, |set| set.orientation),
                 };
-                ((request.set, request.recipe.frame), trails::Work::Film(film))
+                (
+                    (request.set, request.recipe.frame),
+                    trails::Work::Film(film),
+                )
             }
             ExportWhat::TrailsPicture { set } => {
                 let recipe = Box::new(session.trails_recipe(derived, set));

@@ -1,7 +1,7 @@
 //! The registry of columns: name, unit, meaning and value, in the order in which they are written.
 
 use super::table::Table;
-use crate::measure::FrameMeasure;
+use crate::measure::{FieldModels, FrameMeasure};
 use crate::night::Row;
 use crate::verdict::Reason;
 
@@ -291,6 +291,103 @@ pub const SKY_COLOUR: [Column; 5] = [
         |t, at| measured(t, at, |m| m.sky.glow.map(|glow| glow.blue), 2),
     ),
 ];
+
+/// What explains a frame's trails and widths, beside [`COLUMNS`] in the JSON. A misfit is what an
+/// explanation leaves over what single stars scatter: 1 says all there is.
+pub const FIELD: [Column; 14] = [
+    column(
+        "path",
+        "",
+        "How stars ran during the exposure: even, wavy (wind) or two-stop (a knock).",
+        |t, at| {
+            let path = t.measure(at).and_then(|m| m.path);
+            Cell::text(path.map(|path| path.kind.word().to_owned()))
+        },
+    ),
+    column(
+        "shake_px",
+        "px",
+        "How far stars left the even path, rms across it; of two stops, their distance.",
+        |t, at| measured(t, at, |m| m.path.map(|path| path.shake_px), 3),
+    ),
+    column(
+        "trail_cause",
+        "",
+        "The simplest explanation of the trails: still, uniform, lens, turning or turning-and-lens.",
+        |t, at| {
+            let models = t.measure(at).and_then(|m| m.models);
+            Cell::text(models.map(|models| models.best.word().to_owned()))
+        },
+    ),
+    column("misfit_still", "", "Misfit of no trail.", |t, at| {
+        models(t, at, |m| m.still, 2)
+    }),
+    column(
+        "misfit_uniform",
+        "",
+        "Misfit of one motion everywhere.",
+        |t, at| models(t, at, |m| m.uniform, 2),
+    ),
+    column(
+        "misfit_lens",
+        "",
+        "Misfit of blur growing from the centre.",
+        |t, at| models(t, at, |m| m.lens, 2),
+    ),
+    column(
+        "misfit_turning",
+        "",
+        "Misfit of a turning camera.",
+        |t, at| models(t, at, |m| m.turning, 2),
+    ),
+    column(
+        "misfit_turning_and_lens",
+        "",
+        "Misfit of a turning camera with blur growing from the centre.",
+        |t, at| models(t, at, |m| m.turning_and_lens, 2),
+    ),
+    column(
+        "lens_growth_px2",
+        "px2",
+        "Square of the length that blur adds at the corners: radial above 0, tangential below.",
+        |t, at| models(t, at, |m| m.lens_growth_px2, 2),
+    ),
+    column(
+        "lens_growth_error_px2",
+        "px2",
+        "Its standard error.",
+        |t, at| models(t, at, |m| m.lens_growth_error_px2, 2),
+    ),
+    column(
+        "width_right_px",
+        "px",
+        "Change of star width from the left edge to the right, of the sensor: tilt.",
+        |t, at| models(t, at, |m| m.width.right_px, 3),
+    ),
+    column(
+        "width_down_px",
+        "px",
+        "Change of star width from the top edge to the bottom.",
+        |t, at| models(t, at, |m| m.width.down_px, 3),
+    ),
+    column(
+        "width_corner_px",
+        "px",
+        "Change of star width from the centre to the corners, tilt apart.",
+        |t, at| models(t, at, |m| m.width.corner_px, 3),
+    ),
+    column(
+        "fwhm_error_px",
+        "px",
+        "Standard error of fwhm_px.",
+        |t, at| measured(t, at, |m| m.fwhm_error_px, 3),
+    ),
+];
+
+fn models(table: &Table<'_>, at: usize, of: fn(&FieldModels) -> f64, places: usize) -> Cell {
+    let models = table.measure(at).and_then(|m| m.models.as_ref());
+    Cell::number(models.map(of), places)
+}
 
 const fn column(
     name: &'static str,

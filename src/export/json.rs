@@ -6,7 +6,7 @@ use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
 use serde_json::{Value, json};
 
 use super::camera;
-use super::columns::{COLUMNS, Cell, SKY_COLOUR, decimal};
+use super::columns::{COLUMNS, Cell, FIELD, SKY_COLOUR, decimal};
 use super::table::Table;
 use crate::advice::NextTime;
 use crate::night::{Heavens, Place, Surety, TimeSpan};
@@ -109,8 +109,9 @@ struct Frame<'a>(&'a Table<'a>, usize);
 
 impl Serialize for Frame<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(COLUMNS.len() + SKY_COLOUR.len()))?;
-        for column in COLUMNS.iter().chain(&SKY_COLOUR) {
+        let mut map =
+            serializer.serialize_map(Some(COLUMNS.len() + SKY_COLOUR.len() + FIELD.len()))?;
+        for column in COLUMNS.iter().chain(&SKY_COLOUR).chain(&FIELD) {
             map.serialize_entry(column.name, &value((column.value)(self.0, self.1)))?;
         }
         map.end()

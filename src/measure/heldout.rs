@@ -10,7 +10,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
-use super::{FrameMeasure, Scratch, Star, measure};
+use super::{FrameMeasure, Path, Scratch, Star, measure};
 use crate::base::spin2::angle_between_deg;
 use crate::base::{Plane, robust};
 use crate::frame::{GreenLayout, Light, Samples};
@@ -325,7 +325,13 @@ struct Row {
     length_error: f64,
     centre_off: f64,
     angle_off: Option<f64>,
+    angle_error: f64,
+    /// Least scatter of the angle if one motion is true of all stars, degrees: each star's own, which
+    /// `one_star` holds to Cramér's and Rao's bound, as if it were known.
+    angle_bound: f64,
     width_ratio: f64,
+    width_error: f64,
+    path: Option<Path>,
 }
 
 fn row(made: &Made, got: &FrameMeasure) -> Option<Row> {
@@ -350,7 +356,15 @@ fn row(made: &Made, got: &FrameMeasure) -> Option<Row> {
             .angle_deg
             .filter(|_| centre_px >= 4.0)
             .map(|a| angle_between_deg(a, angle_deg)),
+        angle_error: trail.angle_error_deg.unwrap_or(0.0),
+        angle_bound: used
+            .iter()
+            .map(|s| f64::from(s.errors.angle_deg).powi(-2))
+            .sum::<f64>()
+            .powf(-0.5),
         width_ratio: got.fwhm_px? / made.fwhm_px,
+        width_error: got.fwhm_error_px? / made.fwhm_px,
+        path: got.path,
     })
 }
 
@@ -433,14 +447,18 @@ fn random_frames_read_their_truth() {
         };
         let _ = writeln!(
             text,
-            "{} want {:.3} off {:+.3} ({:.3}) centre {:+.3} angle {:.3} width {:.3}",
+            "{} want {:.3} off {:+.3} ({:.3}) centre {:+.3} angle {:.3} ({:.3}, bound {:.3}) width {:.4} ({:.4}) {:?}",
             row.what,
             row.want_px,
             row.length_off,
             row.length_error,
             row.centre_off,
             row.angle_off.unwrap_or(0.0),
-            row.width_ratio
+            row.angle_error,
+            row.angle_bound,
+            row.width_ratio,
+            row.width_error,
+            row.path.map(|p| (p.kind, p.shake_px, p.sigma, p.stars)),
         );
         rows.push(row);
     }

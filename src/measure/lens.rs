@@ -66,6 +66,8 @@ pub(super) struct Lens {
     /// By how much the middle length that moments give would change were κ off by its own standard
     /// error, px: common to all stars, so their scatter does not show it.
     pub(super) doubt_px: f64,
+    /// The same of the middle width, as a share of it.
+    pub(super) width_doubt: f64,
     lines: Vec<Line>,
 }
 
@@ -91,11 +93,7 @@ impl Lens {
             .map(|shape| Speaker::new(shape, &gaussian))
             .collect();
         if speakers.len() < LEAST_SPEAKERS {
-            let doubt_px = gaussian.apart(&Self::with(PRIOR, shapes), shapes);
-            return Self {
-                doubt_px,
-                ..gaussian
-            };
+            return gaussian.doubting(&Self::with(PRIOR, shapes), shapes);
         }
         let mut known = 0.0;
         let (mut wings, mut spread) = (FIRST_WINGS, Spread::new(FIRST_WINGS));
@@ -132,11 +130,24 @@ impl Lens {
                 break;
             }
         }
-        let mut lens = Self::with(wings, shapes);
+        let lens = Self::with(wings, shapes);
         let off = known.max(PRIOR.powi(-2)).sqrt().recip();
         let side = if wings + off > MOST_WINGS { -off } else { off };
-        lens.doubt_px = lens.apart(&Self::with(wings + side, shapes), shapes);
-        lens
+        lens.doubting(&Self::with(wings + side, shapes), shapes)
+    }
+
+    /// With what another lens, as likely as not, would read otherwise.
+    fn doubting(self, other: &Self, shapes: &[Shape]) -> Self {
+        let width = |lens: &Self, shape: &Shape| lens.read(shape.moments).fwhm;
+        let mut apart: Vec<f64> = shapes
+            .iter()
+            .map(|shape| (width(other, shape) / width(&self, shape).max(1e-6) - 1.0).abs())
+            .collect();
+        Self {
+            doubt_px: self.apart(other, shapes),
+            width_doubt: median(&mut apart).unwrap_or(0.0),
+            ..self
+        }
     }
 
     /// Middle difference of the lengths that two lenses read of these moments, px; none where
@@ -186,6 +197,7 @@ impl Lens {
         Self {
             spread,
             doubt_px: 0.0,
+            width_doubt: 0.0,
             lines,
         }
     }

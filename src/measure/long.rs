@@ -6,6 +6,7 @@
 
 use super::background::Mesh;
 use super::lens::{self, Lens, Reading};
+use super::path::Wave;
 use super::profile::{self, Fitted, Ground, Trailed};
 use super::shape::Shape;
 use super::types::StarErrors;
@@ -61,8 +62,8 @@ impl Allowance {
 pub(super) enum Profile {
     /// Short enough for its moments.
     Short,
-    /// Fitted.
-    Fitted(Fitted),
+    /// Fitted; how its light lies beside its path.
+    Fitted(Fitted, Option<Wave>),
     /// Long enough to bend, and not followed to its ends: moments would see its middle only.
     Lost,
 }
@@ -106,19 +107,24 @@ pub(super) fn fitted(
     };
     let straight = |core: f64| profile::fit(&ground, start, core, profile::STRAIGHT);
     let settled = |fit: &Fitted| fit.settled;
+    let with_wave = |fit: Fitted| {
+        let core = lens.core(fit.trail.scale);
+        let wave = Wave::of(&ground, &fit, core, shape.snr as f32);
+        Profile::Fitted(fit, wave)
+    };
     if !may_bend {
         let fit = straight(core).filter(settled);
-        return fit.map_or(Profile::Short, Profile::Fitted);
+        return fit.map_or(Profile::Short, with_wave);
     }
     let Some(bent) = followed(&ground, lens, start, core).filter(settled) else {
         return Profile::Lost;
     };
     let doubt = CLEAR_BEND * bent.variances[6].max(0.0).sqrt();
     if bent.trail.curvature.abs() > doubt {
-        return Profile::Fitted(bent);
+        return with_wave(bent);
     }
     let even = straight(lens.core(bent.trail.scale)).filter(settled);
-    Profile::Fitted(even.unwrap_or(bent))
+    with_wave(even.unwrap_or(bent))
 }
 
 /// The bent path through the middle that the moments show, followed to its ends.

@@ -29,6 +29,7 @@ mod matched_plane;
 mod noise;
 pub mod pair;
 mod pair_tile;
+mod path;
 mod profile;
 mod saturation;
 mod scatter;
@@ -59,8 +60,8 @@ mod scene;
 
 pub use pair::{Banding, PAIR_VERSION, PairFault, PairLevel, PairMeasure, PairOf, pair};
 pub use types::{
-    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, Levels, SkyValues, Star,
-    StarErrors, StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
+    DoublePeak, FieldCell, FieldMap, FieldModels, FrameMeasure, Glow, Levels, Path, PathKind,
+    SkyValues, Star, StarErrors, StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
 };
 
 use crate::frame::Samples;
@@ -228,6 +229,7 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     out.field = field::field_map(&used_stars, size);
     let (map, models) = field::map_and_models(&used_stars, size);
     out.models = models;
+    out.path = path::common(&shaped.waves, map.as_ref());
     out.trail = map.as_ref().map(|map| {
         let mut trail = map.values(&used_stars, size);
         // Where there is no trail, wings cannot make it longer.
@@ -238,7 +240,11 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
         }
         trail
     });
-    (out.fwhm_px, out.elongation) = stars::width_and_elongation(&used, map.as_ref());
+    let widths = stars::widths(&used, map.as_ref());
+    (out.fwhm_px, out.elongation) = (widths.fwhm_px, widths.elongation);
+    let by_wings = widths.fwhm_px.map(|fwhm| shaped.width_doubt * fwhm);
+    let by_stars = widths.fwhm_error_px.zip(by_wings);
+    out.fwhm_error_px = by_stars.map(|(stars, wings)| stars.hypot(wings));
     if out.star_count == 0 {
         out.remarks.push("No stars stand out from the sky.".into());
     } else if map.is_none() {
@@ -250,7 +256,7 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
         ));
     }
     if let Some(double) = out.double_peak {
-        note_double_peak(out, double);
+        note_double_peak(out, double, stars.len());
     }
     let items = stars.iter().map(|star| {
         (
@@ -267,11 +273,17 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
 /// Takes back what was read of the path inside each peak: it is not the path from the shutter's
 /// opening to its closing, and which peak came first, so whether the sky's own turning adds to the
 /// way between them or takes from it, a frame cannot say.
-fn note_double_peak(out: &mut FrameMeasure, double: DoublePeak) {
+fn note_double_peak(out: &mut FrameMeasure, double: DoublePeak, pairs: usize) {
     out.trail = None;
     out.field = FieldMap::default();
     out.models = None;
     out.elongation = None;
+    out.path = Some(Path {
+        kind: PathKind::TwoStop,
+        shake_px: double.length_px(),
+        sigma: 0.0,
+        stars: pairs as u32,
+    });
     out.remarks.push(format!(
         "Most stars show two peaks {:.1} px apart: the camera moved during the exposure, and no \
          trail is read.",

@@ -307,6 +307,47 @@ fn look(
     Some(round)
 }
 
+/// Gives `each` the samples of a fitted trail: place along it, px, change of the model with a step to
+/// its side (a quarter turn clockwise of its angle as seen), what the model leaves, and the weight.
+/// `None` where the window leaves the frame.
+pub(super) fn across(
+    ground: &Ground<'_>,
+    trail: Trailed,
+    core: f64,
+    mut each: impl FnMut(f64, f64, f64, f64),
+) -> Option<()> {
+    let shape = Shape::new(trail, ground.spread);
+    let reach = REACH * core;
+    let half = 0.5 * trail.length + reach;
+    let plane = &ground.samples.green;
+    let (x0, x1, y0, y1) = trail.bounds(reach);
+    if x0 < 0.0 || y0 < 0.0 {
+        return None;
+    }
+    for row in (y0.ceil() as usize)..=(y1.floor() as usize) {
+        if row >= plane.height() {
+            return None;
+        }
+        let first = x0.ceil() as usize;
+        let values = plane.row(row).get(first..=(x1.floor() as usize))?;
+        for (column, &value) in (first..).zip(values) {
+            if !ground.samples.layout.is_green(column, row) || !value.is_finite() {
+                continue;
+            }
+            let (x, y) = (column as f64, row as f64);
+            let Some(place) = shape.place(x, y, reach).filter(|p| p.along.abs() <= half) else {
+                continue;
+            };
+            let (model, gradient) = shape.at_place(&place);
+            let variance = ground.noise * ground.noise + ground.photon * model.max(0.0);
+            let left = f64::from(value) - ground.sky.at(x, y) - model;
+            let side = gradient[0] * shape.sin + gradient[1] * shape.cos;
+            each(place.along, side, left, 1.0 / variance.max(1e-30));
+        }
+    }
+    Some(())
+}
+
 /// The upper half of a symmetric matrix from its lower.
 fn mirror(normal: &mut [[f64; PARAMETERS]; PARAMETERS]) {
     let lower = *normal;

@@ -5,12 +5,13 @@ use super::blobs::Blob;
 use super::field::SmoothField;
 use super::lens::{self, Lens, Reading};
 use super::long::{self, Profile};
+use super::path::Wave;
 use super::profile::Fitted;
 use super::shape::{Moments, Shape, measure_held, measure_shape};
 use super::types::{Star, StarErrors, StarFlags};
 use super::{fair, hot};
 use crate::base::Spin2;
-use crate::base::robust::{median, quantile};
+use crate::base::robust::{median, median_and_sigma, quantile};
 use crate::frame::Samples;
 
 /// FWHM of a Gaussian over its σ.
@@ -60,6 +61,10 @@ pub(super) struct Shaped {
     pub(super) repeats: usize,
     /// What the lens's shape, as far as it is known, leaves open of the frame's trail, px.
     pub(super) lens_doubt_px: f64,
+    /// The same of the frame's width, as a share of it.
+    pub(super) width_doubt: f64,
+    /// How light lies beside the paths of the long trails.
+    pub(super) waves: Vec<Wave>,
     /// Detections whose shape was tried.
     pub(super) tried: usize,
 }
@@ -127,7 +132,9 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         .collect();
     let lens = Lens::learn(samples, mesh, noise, &good);
     shaped.lens_doubt_px = lens.doubt_px;
+    shaped.width_doubt = lens.width_doubt;
     let mut allowance = long::Allowance::of(&lens, &good);
+    let mut waves = Vec::new();
     shaped.stars = found
         .iter()
         .map(|(shape, blended)| {
@@ -137,7 +144,10 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             let mut star = star_of(shape, *blended, &reading);
             star.errors = long::moment_errors(&lens, shape, &reading, sigma, photon);
             match long::fitted(samples, (mesh, noise), &lens, shape, &mut allowance) {
-                Profile::Fitted(fit) => take_fit(&mut star, &fit, &lens),
+                Profile::Fitted(fit, wave) => {
+                    take_fit(&mut star, &fit, &lens);
+                    waves.extend(wave);
+                }
                 Profile::Lost => star.flags.unsettled = true,
                 Profile::Short => {}
             }
@@ -148,6 +158,7 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             }
         })
         .collect();
+    shaped.waves = waves;
     drop_misfits(&mut shaped);
     drop_repeats(&mut shaped);
     shaped
@@ -316,14 +327,22 @@ fn star_of(shape: &Shape, blended: bool, reading: &Reading) -> Star {
     }
 }
 
-/// Median width across the trail (FWHM, px) and elongation of the stars used.
+/// What the stars used say of width and elongation.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Widths {
+    /// Median FWHM across the trail, px.
+    pub(super) fwhm_px: Option<f64>,
+    /// Its standard error by the stars' scatter, px.
+    pub(super) fwhm_error_px: Option<f64>,
+    /// Median long axis over short.
+    pub(super) elongation: Option<f64>,
+}
+
+/// Width and elongation of the stars used.
 ///
 /// Both are read along and across the map's direction, not each star's own: the narrow axis of a
 /// noisy round star reads low, and its long axis high, by chance alone.
-pub(super) fn width_and_elongation(
-    used: &[Measured],
-    field: Option<&SmoothField>,
-) -> (Option<f64>, Option<f64>) {
+pub(super) fn widths(used: &[Measured], field: Option<&SmoothField>) -> Widths {
     let (mut across, mut along, mut factors) = (Vec::new(), Vec::new(), Vec::new());
     for m in used {
         factors.push(m.width_factor);
@@ -337,17 +356,29 @@ pub(super) fn width_and_elongation(
         .filter(|m| m.star.errors.misfit > 0.0)
         .map(|m| f64::from(m.star.fwhm_px))
         .collect();
-    let most = 2 * fitted.len() > used.len();
-    let (across, along) = (median(&mut across), median(&mut along));
-    let fwhm = across
-        .zip(median(&mut factors))
-        .filter(|(across, _)| *across > 0.0)
-        .map(|(across, factor)| factor * across.sqrt());
     // Moments of paths that bend are wide by the bend; profiles are not.
-    let fwhm = if most { median(&mut fitted) } else { fwhm };
-    let elongation = across
-        .zip(along)
-        .filter(|(across, _)| *across > 0.0)
-        .map(|(across, along)| (along / across).sqrt().max(1.0));
-    (fwhm, elongation)
+    let by_profiles = 2 * fitted.len() > used.len();
+    let factor = median(&mut factors).unwrap_or(0.0);
+    let mut by_moments: Vec<f64> = across
+        .iter()
+        .filter(|across| **across > 0.0)
+        .map(|across| factor * across.sqrt())
+        .collect();
+    let all = if by_profiles {
+        &mut fitted
+    } else {
+        &mut by_moments
+    };
+    let spread = median_and_sigma(all).map(|(_, sigma)| sigma);
+    let fwhm_px = median(all);
+    let (across, along) = (median(&mut across), median(&mut along));
+    Widths {
+        fwhm_px,
+        // A median scatters by √(π/2) more than a mean.
+        fwhm_error_px: spread.map(|s| (0.5 * std::f64::consts::PI / all.len() as f64).sqrt() * s),
+        elongation: across
+            .zip(along)
+            .filter(|(across, _)| *across > 0.0)
+            .map(|(across, along)| (along / across).sqrt().max(1.0)),
+    }
 }

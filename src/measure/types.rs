@@ -127,6 +127,20 @@ pub enum TrailCause {
     TurningAndLens,
 }
 
+impl TrailCause {
+    /// As files name it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Still => "still",
+            Self::Uniform => "uniform",
+            Self::Lens => "lens",
+            Self::Turning => "turning",
+            Self::TurningAndLens => "turning-and-lens",
+        }
+    }
+}
+
 /// Trails and widths of a frame by each explanation.
 ///
 /// A misfit is the rms of what the explanation leaves of the stars' vectors, over what they scatter
@@ -285,6 +299,44 @@ impl DoublePeak {
     }
 }
 
+/// How the stars ran during the exposure, the sky's own turning apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PathKind {
+    /// Evenly, as far as can be told.
+    Even,
+    /// Twice at rest with a move between: a knock. [`FrameMeasure::double_peak`] has the move.
+    TwoStop,
+    /// To and fro across the trail, all stars alike: wind, or a head that is loose.
+    Wavy,
+}
+
+impl PathKind {
+    /// As files name it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Even => "even",
+            Self::TwoStop => "two-stop",
+            Self::Wavy => "wavy",
+        }
+    }
+}
+
+/// The path common to a frame's stars.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Path {
+    /// What it is.
+    pub kind: PathKind,
+    /// How far it leaves the even path, px: rms over the exposure of the motion across the trails,
+    /// noise not taken off; for two stops the distance between them.
+    pub shake_px: f64,
+    /// How clear of chance that is, in standard errors; 0 for two stops.
+    pub sigma: f64,
+    /// Stars that show it.
+    pub stars: u32,
+}
+
 /// Everything measured in one frame. `None` is "could not be measured"; nothing here is NaN.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameMeasure {
@@ -298,6 +350,8 @@ pub struct FrameMeasure {
     pub star_count: u32,
     /// Median width across the trail of the stars used, px.
     pub fwhm_px: Option<f64>,
+    /// Standard error of `fwhm_px`.
+    pub fwhm_error_px: Option<f64>,
     /// Median long axis over short of the stars used.
     pub elongation: Option<f64>,
     /// Trails, when enough stars carry a shape.
@@ -306,6 +360,9 @@ pub struct FrameMeasure {
     /// evenly. With it, trail, field and elongation are not read, a pair counts as one star in
     /// `star_count`, and `stars` holds the pairs, each as one star.
     pub double_peak: Option<DoublePeak>,
+    /// How stars ran during the exposure: two stops, or, where trails are long enough for a profile,
+    /// even or wavy. `None` where too few stars tell.
+    pub path: Option<Path>,
     /// Field map of trails and widths.
     pub field: FieldMap,
     /// What explains trails and widths over the frame, when enough stars carry a shape.
@@ -340,9 +397,11 @@ impl FrameMeasure {
             light,
             star_count: 0,
             fwhm_px: None,
+            fwhm_error_px: None,
             elongation: None,
             trail: None,
             double_peak: None,
+            path: None,
             field: FieldMap::default(),
             models: None,
             sky: SkyValues {

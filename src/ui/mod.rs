@@ -42,6 +42,7 @@ mod recent_nights;
 mod sky_arcs;
 mod sky_words;
 mod spot_cells;
+mod spot_models;
 mod spots;
 mod status;
 pub mod supplied;

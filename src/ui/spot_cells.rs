@@ -56,7 +56,10 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, cells: &Cells, state: &mut State, se
     let Some(turn) = &seen.turn else { return };
     let spots = seen.spots(turn);
     let is_measured = seen.row.measure.is_some();
-    let meaning = is_measured.then(|| spots::meaning(&spots, width_ratio(seen)));
+    let meaning = is_measured.then(|| {
+        let measure = seen.row.measure.as_deref();
+        spots::meaning(&spots, measure, width_ratio(seen))
+    });
     let together = match (&meaning, cells.meaning) {
         (Some(meaning), None) => format!("\nTogether: {}", meaning.words()),
         _ => String::new(),

@@ -1,9 +1,10 @@
 //! The five spots of a frame: what is measured there, what the sky's turning predicts, and what
 //! the five mean together.
 
+use super::spot_models;
 use crate::base::Spin2;
 use crate::base::spin2::angle_between_deg;
-use crate::measure::{FieldCell, FrameMeasure};
+use crate::measure::{FieldCell, FieldModels, FrameMeasure};
 use crate::night::SkyTurn;
 use crate::picture::Turn;
 use crate::sky::{Camera, Motion, trail_at};
@@ -193,9 +194,18 @@ impl Meaning {
     }
 }
 
-/// Reads the five spots together. `width_ratio` is the stars' width over what is typical.
+/// Reads the five spots together, with what all the frame's stars say. `width_ratio` is the stars'
+/// width over what is typical.
 #[must_use]
-pub(super) fn meaning(spots: &[Spot; 5], width_ratio: Option<f64>) -> Meaning {
+pub(super) fn meaning(
+    spots: &[Spot; 5],
+    measure: Option<&FrameMeasure>,
+    width_ratio: Option<f64>,
+) -> Meaning {
+    if let Some(shaken) = measure.and_then(spot_models::of_path) {
+        return shaken;
+    }
+    let models = measure.and_then(|m| m.models.as_ref());
     let measured: Vec<&Spot> = spots
         .iter()
         .filter(|spot| spot.measured.is_some())
@@ -208,18 +218,22 @@ pub(super) fn meaning(spots: &[Spot; 5], width_ratio: Option<f64>) -> Meaning {
         .filter(|spot| spot.predicted.is_some())
         .collect();
     if compared.is_empty() {
-        let lengths = measured
-            .iter()
-            .filter_map(|s| s.measured)
-            .map(Spin2::length_px);
-        let seen = format!("Trails are {} long.", range_px(lengths));
-        let so = "The sky’s turning is not known for this night, so nothing predicts them.";
-        return with_width(say(seen, so), wide);
+        let lengths = || {
+            let vectors = measured.iter().filter_map(|s| s.measured);
+            vectors.map(Spin2::length_px)
+        };
+        let by_stars = models.and_then(|models| spot_models::of_trails(models, lengths()));
+        let plain = || {
+            let seen = format!("Trails are {} long.", range_px(lengths()));
+            let so = "The sky’s turning is not known for this night, so nothing predicts them.";
+            say(seen, so)
+        };
+        return with_width(by_stars.unwrap_or_else(plain), wide);
     }
-    with_width(against_the_sky(&compared), wide)
+    with_width(against_the_sky(&compared, models), wide)
 }
 
-fn against_the_sky(compared: &[&Spot]) -> Meaning {
+fn against_the_sky(compared: &[&Spot], models: Option<&FieldModels>) -> Meaning {
     let count = compared.len();
     let lengths = compared
         .iter()
@@ -236,10 +250,18 @@ fn against_the_sky(compared: &[&Spot]) -> Meaning {
         } else {
             ""
         };
-        return say(
+        let matched = say(
             format!("Lengths match the sky’s turning at {all}{along}."),
             "So: not wind, not a knock, not the lens.",
         );
+        let widths = models.and_then(|models| spot_models::of_widths(&models.width));
+        return match widths {
+            Some(widths) => Meaning {
+                seen: format!("{} {}", matched.seen, widths.seen),
+                ..widths
+            },
+            None => matched,
+        };
     }
     let excess: Vec<(&Spot, f64)> = (compared.iter())
         .filter_map(|spot| Some((*spot, spot.excess_px()?)))
@@ -274,6 +296,10 @@ fn against_the_sky(compared: &[&Spot]) -> Meaning {
             format!("Right at the centre, {by} longer in the corners."),
             "So: the lens draws stars out there.",
         );
+    }
+    // No one cause by the five spots: all the stars together may have one.
+    if let Some(lens) = models.and_then(spot_models::of_lens) {
+        return lens;
     }
     let names: Vec<&str> = (excess.iter())
         .filter(|(spot, _)| off(spot))
@@ -322,7 +348,7 @@ fn with_width(mut meaning: Meaning, wide: Option<f64>) -> Meaning {
     meaning
 }
 
-fn say(seen: impl Into<String>, so: &str) -> Meaning {
+pub(super) fn say(seen: impl Into<String>, so: &str) -> Meaning {
     Meaning {
         seen: seen.into(),
         so: so.to_owned(),
@@ -345,7 +371,7 @@ fn joined(names: &[&str]) -> String {
     }
 }
 
-fn range_px(values: impl Iterator<Item = f64>) -> String {
+pub(super) fn range_px(values: impl Iterator<Item = f64>) -> String {
     let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
         (low.min(v), high.max(v))
     });
@@ -397,7 +423,11 @@ mod tests {
 
     fn read(trail: impl Fn(Spin2, f64, f64) -> Option<Spin2>) -> Meaning {
         let turn = Turn::new(Orientation(1), SIZE.0, SIZE.1);
-        meaning(&spots(&measured(trail), &turn, Some(&prediction())), None)
+        meaning(
+            &spots(&measured(trail), &turn, Some(&prediction())),
+            None,
+            None,
+        )
     }
 
     #[test]
@@ -446,8 +476,12 @@ mod tests {
     fn nothing_predicted_is_said() {
         let turn = Turn::new(Orientation(1), SIZE.0, SIZE.1);
         let spots = spots(&measured(|sky, _, _| Some(sky)), &turn, None);
-        assert!(meaning(&spots, None).so.contains("not known"));
-        assert!(meaning(&spots, Some(1.6)).seen.contains("1.6 × as wide"));
+        assert!(meaning(&spots, None, None).so.contains("not known"));
+        assert!(
+            meaning(&spots, None, Some(1.6))
+                .seen
+                .contains("1.6 × as wide")
+        );
     }
 
     #[test]

@@ -13,6 +13,7 @@ mod pulls;
 mod turning;
 
 pub use cells::field_map;
+pub(super) use polynomial::quadratic;
 
 use self::cells::{cell_of, cells_of};
 use self::polynomial::{Polynomial, TERMS_OF};
@@ -324,6 +325,23 @@ impl SmoothField {
     pub fn at(&self, x: f64, y: f64) -> Spin2 {
         let (u, v) = self.frame.place(x, y);
         self.form.at(u, v)
+    }
+
+    /// The way stars run at a place in px, x right and y down, up to one sign for the whole frame;
+    /// `None` where it is not known beside the others'.
+    pub(super) fn direction(&self, x: f64, y: f64) -> Option<(f64, f64)> {
+        let (u, v) = self.frame.place(x, y);
+        if let Form::Turning(map) = &self.form {
+            return Some(map.motion_at(u, v));
+        }
+        // A polynomial knows the line only: the way is that of the centre, while the line is near it.
+        let line = |spin: Spin2| {
+            let (sin, cos) = (0.5 * spin.sin.atan2(spin.cos)).sin_cos();
+            (cos, -sin)
+        };
+        let (centre, here) = (line(self.form.at(0.0, 0.0)), line(self.form.at(u, v)));
+        let along = centre.0 * here.0 + centre.1 * here.1;
+        (along.abs() > 0.5).then_some((along.signum() * here.0, along.signum() * here.1))
     }
 
     /// Standard error of each component of [`Self::at`], px².

@@ -124,7 +124,10 @@ fn basis(u: f64, v: f64) -> [f64; TERMS] {
 }
 
 /// `vectorᵀ · matrix · vector`.
-pub(super) fn quadratic<const N: usize>(matrix: &[[f64; N]; N], vector: &[f64; N]) -> f64 {
+pub(in crate::measure) fn quadratic<const N: usize>(
+    matrix: &[[f64; N]; N],
+    vector: &[f64; N],
+) -> f64 {
     let lines = matrix.iter().zip(vector);
     lines
         .map(|(line, a)| a * line.iter().zip(vector).map(|(m, b)| m * b).sum::<f64>())

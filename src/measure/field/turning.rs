@@ -83,6 +83,11 @@ impl Turning {
         spin(&self.numbers, u, v)
     }
 
+    /// The motion at a place, px, y down; its sign is one for the whole frame.
+    pub(super) fn motion_at(&self, u: f64, v: f64) -> (f64, f64) {
+        motion(&self.numbers, u, v)
+    }
+
     /// Change of the vector at a place with each number.
     pub(super) fn slopes_at(&self, u: f64, v: f64) -> Vec<Spin2> {
         let (cos, sin) = spin_slopes(&self.numbers, u, v);

@@ -63,7 +63,7 @@ pub(super) enum Profile {
     /// Short enough for its moments.
     Short,
     /// Fitted; how its light lies beside its path.
-    Fitted(Fitted, Option<Wave>),
+    Fitted(Fitted, Option<Box<Wave>>),
     /// Long enough to bend, and not followed to its ends: moments would see its middle only.
     Lost,
 }
@@ -110,7 +110,7 @@ pub(super) fn fitted(
     let with_wave = |fit: Fitted| {
         let core = lens.core(fit.trail.scale);
         let wave = Wave::of(&ground, &fit, core, shape.snr as f32);
-        Profile::Fitted(fit, wave)
+        Profile::Fitted(fit, wave.map(Box::new))
     };
     if !may_bend {
         let fit = straight(core).filter(settled);

@@ -146,7 +146,7 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
             match long::fitted(samples, (mesh, noise), &lens, shape, &mut allowance) {
                 Profile::Fitted(fit, wave) => {
                     take_fit(&mut star, &fit, &lens);
-                    waves.extend(wave);
+                    waves.extend(wave.map(|wave| *wave));
                 }
                 Profile::Lost => star.flags.unsettled = true,
                 Profile::Short => {}

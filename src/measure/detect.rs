@@ -25,6 +25,34 @@ const MASK_SIGMA: f32 = 4.0;
 /// A tile speaks for sky and noise while at least one sample in this many is free.
 const LEAST_FREE: usize = 8;
 
+/// Noise of a tone-mapped file under this many level steps is what compression made of it: blocks
+/// flattened here, patterns kept there.
+const COARSE_STEPS: f32 = 2.5;
+
+/// Such a tile's filtered pixels below minus this many σ …
+const TAIL_FROM: f32 = 3.5;
+
+/// … are 0.02 % in Gaussian noise. From this share on its σ is told from the tail instead, …
+const HEAVY_TAIL: f64 = 0.004;
+
+/// … below minus this many σ of which …
+const TAIL_SIGMA: f32 = 2.748;
+
+/// … this share lies in Gaussian noise.
+const TAIL_SHARE: f64 = 0.003;
+
+/// Hollows at least this many σ deep are noted.
+const HOLLOW_SIGMA: f32 = 4.5;
+
+/// A hollow within this many px …
+const HALO_REACH: usize = 8;
+
+/// … of light this many times as high is a halo that sharpening made.
+const HALO_TIMES: f32 = 3.0;
+
+/// Most hollows noted in a tile.
+const MOST_HOLLOWS: usize = 64;
+
 /// Consecutive pixels of a row above the floor, with their significance in
 /// [`Found::significance`] from `at` on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +63,15 @@ pub(super) struct Run {
     pub(super) at: usize,
 }
 
+/// A place in a coarse sky ([`COARSE_STEPS`]) as far below it as a star is above: compression makes
+/// as many of either.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Hollow {
+    pub(super) tile: usize,
+    /// Depth in σ.
+    pub(super) depth: f32,
+}
+
 /// What the strips gave; reused from frame to frame.
 #[derive(Debug, Default)]
 pub(super) struct Found {
@@ -42,6 +79,12 @@ pub(super) struct Found {
     pub(super) runs: Vec<Run>,
     /// Filtered signal over its σ, for the pixels of the runs.
     pub(super) significance: Vec<f32>,
+    /// Every second pixel of every second row was looked at for them.
+    pub(super) hollows: Vec<Hollow>,
+    /// Tiles whose noise is what compression made of it.
+    pub(super) coarse_tiles: usize,
+    /// Those of them where it has heavy tails.
+    pub(super) heavy_tiles: usize,
     /// Sky above the first mesh and σ of one true sample by tile, stars out; `None` where too few
     /// samples are free.
     pub(super) sky: Vec<Option<Clipped>>,
@@ -62,6 +105,8 @@ pub(super) struct Strip {
     own_sigmas: Vec<f32>,
     sigmas: Vec<f32>,
     bright: Vec<bool>,
+    /// Hollows: tile, column, row of the strip.
+    deep: Vec<(usize, usize, usize)>,
 }
 
 /// Finds everything above the floor and measures sky and noise beside it, and counts what is
@@ -71,6 +116,9 @@ pub(super) fn find(samples: &Samples, mesh: &Mesh, strip: &mut Strip, found: &mu
     found.significance.clear();
     found.sky.clear();
     found.neighbours.clear();
+    found.hollows.clear();
+    found.coarse_tiles = 0;
+    found.heavy_tiles = 0;
     found.overfull = false;
     let mut counts = Counts::over(samples);
     let stride = mesh.row_stride(greens::density(samples.layout));
@@ -81,7 +129,8 @@ pub(super) fn find(samples: &Samples, mesh: &Mesh, strip: &mut Strip, found: &mu
         let bounds = mesh.tile(0, row);
         let rows = bounds.y0..bounds.y1;
         strip.rows.fill(samples, mesh, rows, stride, &mut counts);
-        tile_sigmas(samples, mesh, row, strip);
+        tile_sigmas(samples, mesh, row, strip, found);
+        note_hollows(mesh.width, strip, &mut found.hollows);
         collect_runs(mesh, bounds, stride, strip, found);
         for col in 0..mesh.cols {
             let tile = mesh.tile(col, row);
@@ -113,8 +162,9 @@ pub(super) fn find(samples: &Samples, mesh: &Mesh, strip: &mut Strip, found: &mu
 
 /// σ of the filtered pixels by column: the median of its tile and the tile's neighbours in the row,
 /// so that one crowded tile does not hide its own stars.
-fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip) {
+fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip, found: &mut Found) {
     strip.own_sigmas.clear();
+    strip.deep.clear();
     for col in 0..mesh.cols {
         let tile = mesh.tile(col, row);
         strip.values.clear();
@@ -125,9 +175,27 @@ fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip) {
             strip.values.extend(rest);
         }
         let step = step_at(samples, mesh.middle(tile));
-        let sigma = clipped(&strip.values, 0.0, &mut strip.starters).map_or(0.0, |c| c.sigma);
+        let free = clipped(&strip.values, 0.0, &mut strip.starters);
         // Where noise is below the level step, contours of the steps would pass for signal.
-        strip.own_sigmas.push(sigma.max(0.3 * step).max(1e-7));
+        let least = (0.3 * step).max(1e-7);
+        let mut sigma = free.map_or(0.0, |c| c.sigma).max(least);
+        if samples.light == Light::ToneMapped && sigma < COARSE_STEPS * step {
+            found.coarse_tiles += 1;
+            let mean = free.map_or(0.0, |c| c.mean);
+            let index = row * mesh.cols + col;
+            let across = (tile.x1 - tile.x0).div_ceil(2);
+            let deep = strip.values.iter().enumerate();
+            let deep = deep.filter(|(_, v)| **v < mean - HOLLOW_SIGMA * sigma);
+            strip.deep.extend(
+                deep.take(MOST_HOLLOWS)
+                    .map(|(i, _)| (index, tile.x0 + i % across * 2, i / across * 2)),
+            );
+            if let Some(tail) = heavy_tail(&mut strip.values, mean, sigma) {
+                found.heavy_tiles += 1;
+                sigma = tail;
+            }
+        }
+        strip.own_sigmas.push(sigma);
     }
     let own = &strip.own_sigmas;
     strip.sigmas.clear();
@@ -140,6 +208,40 @@ fn tile_sigmas(samples: &Samples, mesh: &Mesh, row: usize, strip: &mut Strip) {
         strip
             .sigmas
             .resize(mesh.tile(col, row).x1, sigma.unwrap_or(1.0));
+    }
+}
+
+/// σ from the tail of values of mean and clipped σ, where it is too heavy for a Gaussian; from the
+/// side on which stars do not lie.
+fn heavy_tail(values: &mut [f32], mean: f32, sigma: f32) -> Option<f32> {
+    let from = mean - TAIL_FROM * sigma;
+    let heavy = values.iter().filter(|&&v| v < from).count();
+    if (heavy as f64) < HEAVY_TAIL * values.len() as f64 {
+        return None;
+    }
+    let rank = (TAIL_SHARE * values.len() as f64) as usize;
+    let (_, &mut tail, _) = values.select_nth_unstable_by(rank, f32::total_cmp);
+    Some(sigma.max((mean - tail) / TAIL_SIGMA))
+}
+
+/// Notes hollows that are no halos.
+fn note_hollows(width: usize, strip: &Strip, hollows: &mut Vec<Hollow>) {
+    let smooth = &strip.rows.smooth;
+    for &(tile, x, k) in &strip.deep {
+        let (value, sigma) = (smooth.get(k * width + x), strip.sigmas.get(x));
+        let Some((&value, &sigma)) = value.zip(sigma) else {
+            continue;
+        };
+        let columns = x.saturating_sub(HALO_REACH)..(x + HALO_REACH + 1).min(width);
+        let rows = smooth.chunks_exact(width);
+        let rows = rows
+            .skip(k.saturating_sub(HALO_REACH))
+            .take(2 * HALO_REACH + 1);
+        let mut near = rows.flat_map(|row| row.get(columns.clone()).unwrap_or_default());
+        if near.all(|&light| light < -HALO_TIMES * value) {
+            let depth = -value / sigma;
+            hollows.push(Hollow { tile, depth });
+        }
     }
 }
 

@@ -104,8 +104,19 @@ impl Spread {
         }
     }
 
-    pub(super) fn add(&self, frame: &mut [f64], (x, y): (f64, f64), electrons: f64) {
-        let reach = self.reach as i64;
+    pub(super) fn add(&self, frame: &mut [f64], place: (f64, f64), electrons: f64) {
+        self.add_within(self.reach, frame, place, electrons);
+    }
+
+    /// As [`Spread::add`], no farther than `reach` px: enough for what is faint.
+    pub(super) fn add_within(
+        &self,
+        reach: usize,
+        frame: &mut [f64],
+        (x, y): (f64, f64),
+        electrons: f64,
+    ) {
+        let reach = self.reach.min(reach) as i64;
         let (cx, cy) = (x.round() as i64, y.round() as i64);
         let middle = (self.side / 2) as f64;
         let place = |pixel: i64, at: f64| {
@@ -127,7 +138,7 @@ impl Spread {
 
 /// Motion of every star during the exposure.
 #[derive(Debug, Clone, Copy)]
-enum Motion {
+pub(super) enum Motion {
     /// The same for all, px.
     Even { dx: f64, dy: f64 },
     /// A turn about an axis (per unit length `focal` px), seen through a rectilinear lens.
@@ -136,7 +147,7 @@ enum Motion {
 
 impl Motion {
     /// Place after `part` of the exposure, from its middle, of the star then at (x, y).
-    fn at(self, (x, y): (f64, f64), part: f64) -> (f64, f64) {
+    pub(super) fn at(self, (x, y): (f64, f64), part: f64) -> (f64, f64) {
         match self {
             Self::Even { dx, dy } => (x + part * dx, y + part * dy),
             Self::Turn { axis, focal } => {
@@ -163,7 +174,7 @@ impl Motion {
     }
 
     /// Length along the path and direction in the middle, of the star that is then at `place`.
-    fn trail(self, place: (f64, f64)) -> (f64, f64) {
+    pub(super) fn trail(self, place: (f64, f64)) -> (f64, f64) {
         let points: Vec<(f64, f64)> = (0..=16)
             .map(|i| self.at(place, f64::from(i) / 16.0 - 0.5))
             .collect();

@@ -25,8 +25,14 @@ const LEAST_TRAIL: f64 = 4.5;
 const GUIDES: usize = 120;
 const LEAST_GUIDES: usize = 12;
 
-/// Guides stand out by this many σ.
+/// Guides stand out by this many σ, …
 const GUIDE_SIGMA: f32 = 15.0;
+
+/// … or by this many where those are fewer than [`ENOUGH_GUIDES`].
+const FAINT_GUIDE_SIGMA: f32 = 7.0;
+
+/// See [`FAINT_GUIDE_SIGMA`].
+const ENOUGH_GUIDES: usize = 40;
 
 /// Objects of the first look that stand out by this much are whole; lesser ones may be pieces of one
 /// trail, or noise on one, and are looked for again.
@@ -35,6 +41,9 @@ const WHOLE_SIGMA: f32 = 10.0;
 /// L² over the difference of the adaptive moments along and across a trail, to a tenth (trail of 4
 /// to 20 σ).
 const LENGTH2: f64 = 8.5;
+
+/// In a coarse frame the level is raised up to here.
+const MOST_MIRRORED: f32 = 60.0;
 
 /// σ of a rise over that of a value: the mean of two others is taken off.
 const RISE_NOISE: f64 = 1.225;
@@ -63,6 +72,8 @@ pub(super) struct Known<'a> {
     pub(super) streaks: &'a [Streak],
     /// Tiles that are sky.
     pub(super) is_sky: &'a [bool],
+    /// Whether noise is what compression made of it.
+    pub(super) coarse: bool,
 }
 
 /// Looks again for stars where trails are long: lesser objects in `blobs` give way to what the
@@ -78,7 +89,13 @@ pub(super) fn look_again(
 ) {
     let guide = known.guide;
     halve(samples, mesh, &mut work.halved, &mut work.sky);
-    let peaks = peaks(mesh, noise, known, &level, work);
+    let (peaks, hollows) = peaks(mesh, noise, known, &level, work);
+    let mirrored = if known.coarse {
+        let heights = peaks.iter().map(|peak| peak.significance).collect();
+        super::mirrored_level(hollows, heights, MOST_MIRRORED)
+    } else {
+        0.0
+    };
     let mut taken: Vec<(Peak, Spin2)> = Vec::new();
     let mut rows = Rows::new(mesh.height);
     let whole = |blob: &Blob| {
@@ -116,7 +133,8 @@ pub(super) fn look_again(
         }
         let clear = f64::from(peak.significance) - core - wings;
         let risen = (f64::from(peak.rise) - core) / RISE_NOISE;
-        if clear.max(risen) < f64::from(level(trail.length_px())) {
+        let least = level(trail.length_px()).max(mirrored);
+        if clear.max(risen) < f64::from(least) || peak.significance < mirrored {
             continue;
         }
         rows.add(peak.y, taken.len());
@@ -127,7 +145,13 @@ pub(super) fn look_again(
 
 /// The trails of the bright stars; `None` where they are too few or too short.
 pub(super) fn guide(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob]) -> Option<Guide> {
-    let bright: Vec<&Blob> = blobs.iter().filter(|b| b.peak >= GUIDE_SIGMA).collect();
+    let over = |sigma: f32| blobs.iter().filter(move |b| b.peak >= sigma);
+    let least = if over(GUIDE_SIGMA).count() < ENOUGH_GUIDES {
+        FAINT_GUIDE_SIGMA
+    } else {
+        GUIDE_SIGMA
+    };
+    let bright: Vec<&Blob> = over(least).collect();
     let items = bright.iter().map(|b| (b.x, b.y, f64::from(b.sum)));
     let size = (mesh.width, mesh.height);
     let picked = fair::pick(items, size, GUIDES);
@@ -187,7 +211,7 @@ fn halve(samples: &Samples, mesh: &Mesh, halved: &mut Vec<f32>, sky: &mut SkyRow
     }
 }
 
-/// Peaks of the matched plane above its level, highest first.
+/// Peaks of the matched plane above its level, highest first, and how deep its hollows are.
 ///
 /// Stars too faint to be told crowd the plane where trails are long, and a spread taken of it would
 /// be theirs. So its σ is what the noise of single samples becomes under the kernel, times one
@@ -199,12 +223,12 @@ fn peaks(
     known: &Known,
     level: &impl Fn(f64) -> f32,
     work: &mut Work,
-) -> Vec<Peak> {
+) -> (Vec<Peak>, Vec<f32>) {
     let guide = known.guide;
     let size = (mesh.width / 2, mesh.height / 2);
     blank_streaks(&mut work.halved, size, known.streaks, guide.sigma);
     let kernel = taps(0.5 * guide.sigma);
-    let mut out = Vec::new();
+    let (mut out, mut hollows) = (Vec::new(), Vec::new());
     let mut ties = Vec::with_capacity(mesh.levels.len());
     let mut norm = (Vec::new(), 0.0_f32);
     for index in 0..mesh.levels.len() {
@@ -235,12 +259,19 @@ fn peaks(
         };
         ties.push(f64::from(own.1 / white));
         let least = 0.7 * level(trail.length_px());
-        patch.note_peaks(margin, &line, (own.0, white), least, &work.patch, &mut out);
+        let scale = (own.0, white);
+        patch.note_peaks(margin, &line, scale, least, &work.patch, &mut out);
+        if known.coarse {
+            patch.note_hollows(margin, scale, least, &work.patch, &mut hollows);
+        }
     }
     let tied = median(&mut ties).unwrap_or(1.0).max(0.5) as f32;
     for peak in &mut out {
         peak.significance /= tied;
         peak.rise /= tied;
+    }
+    for hollow in &mut hollows {
+        *hollow /= tied;
     }
     out.sort_by(|a, b| {
         let by_place = || a.y.total_cmp(&b.y).then(a.x.total_cmp(&b.x));
@@ -248,7 +279,7 @@ fn peaks(
             .total_cmp(&a.significance)
             .then_with(by_place)
     });
-    out
+    (out, hollows)
 }
 
 /// Sets pixels near streaks to sky.

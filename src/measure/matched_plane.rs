@@ -140,6 +140,31 @@ impl Patch {
         }
     }
 
+    /// Adds the depths of the minima inside the margin, in units of `sigma`, from `least` on.
+    pub(super) fn note_hollows(
+        &self,
+        margin: usize,
+        (middle, sigma): (f32, f32),
+        least: f32,
+        values: &[f32],
+        out: &mut Vec<f32>,
+    ) {
+        let w = self.width;
+        let value = |i: usize| values.get(i).copied().unwrap_or(f32::MAX);
+        for row in margin..self.height - margin {
+            for at in row * w + margin..(row + 1) * w - margin {
+                let here = value(at);
+                let near = [at - w - 1, at - w, at - w + 1, at - 1];
+                let after = [at + 1, at + w - 1, at + w, at + w + 1];
+                if middle - here > least * sigma
+                    && near.iter().chain(&after).all(|&i| here <= value(i))
+                {
+                    out.push((middle - here) / sigma);
+                }
+            }
+        }
+    }
+
     /// Copies it; outside the frame counts as sky.
     pub(super) fn cut(&self, halved: &[f32], (cols, rows): (usize, usize), patch: &mut Vec<f32>) {
         patch.clear();

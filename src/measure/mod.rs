@@ -46,6 +46,8 @@ mod arcs;
 #[cfg(test)]
 mod accuracy;
 #[cfg(test)]
+mod finding;
+#[cfg(test)]
 mod heldout;
 #[cfg(test)]
 mod odd;
@@ -68,7 +70,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 20;
+pub const MEASURE_VERSION: u32 = 21;
 
 /// What one map and one spread for a whole frame leave of a trail's length, as a share of it, beyond
 /// what the stars' scatter tells: in files of the simulator at 20 mm the truth of 8 px lay 0.026 px
@@ -86,6 +88,18 @@ const FALSE_PEAKS: f64 = 0.02;
 
 /// … and their share of the stars in a frame with many.
 const FALSE_SHARE: f64 = 0.003;
+
+/// Hollows may be this share of the peaks above the level …
+const MIRRORED_SHARE: f64 = 0.005;
+
+/// … which is raised no higher than this, because twigs before the sky make hollows too, …
+const MIRRORED_MOST: f32 = 9.0;
+
+/// … and a peak falls where this many as deep lie within a tile of it.
+const MIRRORED_NEAR: usize = 3;
+
+/// With more than one tile in this many of heavy tails ([`detect::Found`]) a frame is flattened.
+const HEAVY_SHARE: usize = 5;
 
 /// Peaks per pixel of noise smoothed by the detection kernel, over u·exp(−u²/2).
 ///
@@ -135,6 +149,7 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
     let mut blobs = blobs::blobs(found, DETECTION_SIGMA, &mut scratch.flood);
     drop_chance_peaks(&mut blobs, (size.0 * size.1) as f64);
     let is_sky = ground::sky_tiles(&mesh, &noise, &blobs);
+    drop_mirrored(&mut blobs, &found.hollows, &mesh, &is_sky);
     let guide = matched::guide(samples, &mesh, &noise, &blobs);
     let sight = streaks::Sight {
         samples,
@@ -165,12 +180,16 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         return out;
     }
     out.double_peak = doubles::double_peak(&blobs);
-    if let Some(guide) = guide.as_ref().filter(|_| out.double_peak.is_none()) {
+    // What compression left of the noise is no measure for sums along lines.
+    let flattened = HEAVY_SHARE * found.heavy_tiles > mesh.levels.len();
+    let looked_through = out.double_peak.is_none() && !flattened;
+    if let Some(guide) = guide.as_ref().filter(|_| looked_through) {
         let known = matched::Known {
             guide,
             hot: &hot,
             streaks: &out.streaks,
             is_sky: &is_sky,
+            coarse: 2 * found.coarse_tiles > mesh.levels.len(),
         };
         let sure = blobs.len();
         let level = |length: f64| {
@@ -298,6 +317,54 @@ fn drop_chance_peaks(blobs: &mut Vec<blobs::Blob>, pixels: f64) {
     let sure = blobs.iter().filter(|blob| blob.peak >= strict).count();
     let level = level_for(FALSE_PEAKS.max(FALSE_SHARE * sure as f64), pixels);
     blobs.retain(|blob| blob.peak >= level);
+}
+
+/// Raises the level where compression made peaks of noise: it makes as many hollows, and a peak is
+/// believed where hollows as deep are far fewer than peaks as high, in the whole sky and round it.
+fn drop_mirrored(
+    blobs: &mut Vec<blobs::Blob>,
+    hollows: &[detect::Hollow],
+    mesh: &background::Mesh,
+    is_sky: &[bool],
+) {
+    if hollows.is_empty() {
+        return;
+    }
+    let mut by_tile = vec![Vec::new(); mesh.levels.len()];
+    for hollow in hollows.iter().filter(|h| is_sky.get(h.tile) == Some(&true)) {
+        if let Some(depths) = by_tile.get_mut(hollow.tile) {
+            depths.push(hollow.depth);
+        }
+    }
+    let depths = by_tile.iter().flatten().copied().collect();
+    let peaks = blobs.iter().map(|blob| blob.peak).collect();
+    let level = mirrored_level(depths, peaks, MIRRORED_MOST);
+    blobs.retain(|blob| {
+        let (tile, cols) = (mesh.tile_at(blob.x, blob.y), mesh.cols);
+        let (col, row) = (tile % cols, tile / cols);
+        let rows = row.saturating_sub(1)..(row + 2).min(mesh.rows);
+        let near = rows.flat_map(|r| {
+            let columns = r * cols + col.saturating_sub(1)..r * cols + (col + 2).min(cols);
+            by_tile.get(columns).unwrap_or_default().iter().flatten()
+        });
+        blob.peak >= level && near.filter(|depth| **depth >= blob.peak).count() < MIRRORED_NEAR
+    });
+}
+
+/// The level, up to `most`, above which hollows are far fewer than peaks.
+fn mirrored_level(mut depths: Vec<f32>, mut peaks: Vec<f32>, most: f32) -> f32 {
+    depths.sort_unstable_by(|a, b| b.total_cmp(a));
+    peaks.sort_unstable_by(|a, b| b.total_cmp(a));
+    let mut level = DETECTION_SIGMA;
+    while level < most {
+        let deep = depths.partition_point(|&depth| depth >= level);
+        let high = peaks.partition_point(|&peak| peak >= level);
+        if deep as f64 <= MIRRORED_SHARE * high as f64 {
+            break;
+        }
+        level += 0.1;
+    }
+    level
 }
 
 /// The level in σ, at least 5, above which noise in a frame of this many pixels makes no more than

@@ -42,6 +42,13 @@ const DRAWING_LEAST: usize = 20;
 /// … to this factor are no stars.
 const DRAWING_SPAN: f64 = 1.06;
 
+/// What is sharper than the lens allows: this share of the usual moment across a star …
+const SHARP_SHARE: f64 = 0.5;
+
+/// … lowered by this over the signal-to-noise, which the narrower of a faint star's two axes
+/// scatters by.
+const SHARP_SCATTER: f64 = 3.0;
+
 /// What is this many times as wide as the frame's usual star is none.
 const WIDEST: f64 = 2.2;
 
@@ -118,13 +125,15 @@ pub(super) fn shapes(samples: &Samples, mesh: &Mesh, noise: &Mesh, blobs: &[Blob
         let Some(shape) = shape_of(samples, mesh, noise, blob, window) else {
             continue;
         };
-        if shape.settled && shape.moments.axes().1 < hot_floor {
+        let floor = hot_floor * sharp_share(shape.snr) / SHARP_SHARE;
+        if shape.settled && shape.moments.axes().1 < floor {
             shaped.too_sharp += 1;
             continue;
         }
         let blended = is_blended(blob, &shape, &by_row);
         found.push((shape, blended));
     }
+    look_narrower(samples, mesh, noise, &mut found);
     let good: Vec<Shape> = found
         .iter()
         .filter(|(shape, blended)| !blended && is_good(shape))
@@ -252,11 +261,11 @@ fn drop_misfits(shaped: &mut Shaped) {
         return;
     }
     let usual = median(&mut used).unwrap_or(0.0);
-    let floor = 0.5 * usual;
     let before = shaped.stars.len();
-    shaped
-        .stars
-        .retain(|m| narrow(m) >= floor || m.star.flags.clipped || m.star.flags.unsettled);
+    shaped.stars.retain(|m| {
+        let floor = usual * sharp_share(m.star.snr.into());
+        narrow(m) >= floor || m.star.flags.clipped || m.star.flags.unsettled
+    });
     shaped.too_sharp += before - shaped.stars.len();
     let before = shaped.stars.len();
     let widest = WIDEST * WIDEST * usual;
@@ -264,6 +273,39 @@ fn drop_misfits(shaped: &mut Shaped) {
         .stars
         .retain(|m| narrow(m) <= widest || m.star.flags.clipped);
     shaped.too_wide = before - shaped.stars.len();
+}
+
+/// Least moment across a star over the usual one.
+fn sharp_share(snr: f64) -> f64 {
+    SHARP_SHARE * (1.0 - SHARP_SCATTER / snr.max(2.0 * SHARP_SCATTER))
+}
+
+/// Looks once more at what did not settle and came out wide: its own moments are those of the area
+/// above the floor, which grows with a star's light. Seen better through the shape of the nearest
+/// good star, it is one.
+fn look_narrower(samples: &Samples, mesh: &Mesh, noise: &Mesh, found: &mut [(Shape, bool)]) {
+    let good: Vec<Shape> = found
+        .iter()
+        .filter(|(shape, blended)| !blended && is_good(shape))
+        .map(|(shape, _)| *shape)
+        .collect();
+    let mut across: Vec<f64> = good.iter().map(|shape| shape.moments.axes().1).collect();
+    let usual = median(&mut across).unwrap_or(f64::INFINITY);
+    let wide = |shape: &Shape| !shape.settled && shape.moments.axes().1 > WIDEST * WIDEST * usual;
+    for (shape, _) in found.iter_mut().filter(|found| wide(&found.0)) {
+        let place = (shape.x, shape.y);
+        let far = |other: &&Shape| (other.x - place.0).hypot(other.y - place.1);
+        let Some(nearest) = good.iter().min_by(|a, b| far(a).total_cmp(&far(b))) else {
+            return;
+        };
+        let like = nearest.moments;
+        let window = (5.0 * like.axes().0.sqrt()).clamp(12.0, LARGEST_WINDOW);
+        let (sky, sigma) = (mesh.plane_at(place.0, place.1), noise.at(place.0, place.1));
+        let again = measure_held(samples, sky, place, like, sigma, window);
+        if let Some(again) = again.filter(|again| again.snr >= shape.snr) {
+            *shape = again;
+        }
+    }
 }
 
 /// Whether another detection lies within the window that shaped this star.

@@ -62,6 +62,9 @@ pub enum Action {
     Choose(usize),
     /// Choose a frame this many places on (negative: back).
     Step(isize),
+    /// Hold up the best frame in place of the chosen one, or (false) let go of it. Whatever else is done
+    /// lets go of it too, so that no verdict goes to a frame that is not seen.
+    HoldUpBest(bool),
     /// Lengthen the choice by this many frames.
     Extend(isize),
     /// Lengthen the choice up to the frame at this place.

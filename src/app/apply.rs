@@ -36,7 +36,14 @@ impl Model {
     }
 
     fn change(&mut self, action: Action, effects: &mut Vec<Effect>) {
+        if let Some(night) = &mut self.night
+            && !matches!(action, Action::Report(_))
+        {
+            night.best_held = matches!(action, Action::HoldUpBest(true));
+        }
         match action {
+            // Done above: everything else a person does lets go of it.
+            Action::HoldUpBest(_) => {}
             Action::Report(report) => self.hear(*report, effects),
             Action::Start => effects.push(Effect::ListRecents),
             Action::OpenRequest(request) => self.open(*request, effects),
@@ -232,7 +239,7 @@ impl Model {
             effects.extend(asked.map(|shot| Effect::LoadPicture { shot }));
             return;
         }
-        let Some(chosen) = shot_at(night.chosen) else {
+        let Some(chosen) = shot_at(night.looked_at()) else {
             return;
         };
         let next = night.place_ahead().and_then(shot_at);

@@ -424,6 +424,14 @@ pub const COMMANDS: &[Command] = &[
         |m| with_night(m, Action::TogglePictureZoom)
     ),
     command!(
+        "best",
+        "Hold: the best frame",
+        "While held, the night's best frame stands in place of the chosen one",
+        View,
+        [letter('G')],
+        |m| with_night(m, Action::HoldUpBest(true))
+    ),
+    command!(
         "marks",
         "Marks on or off",
         "Show or hide all that is drawn on the frame",

@@ -52,6 +52,8 @@ pub enum Theme {
 /// Something that can be drawn on the frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Mark {
+    /// Where ground ends and sky begins, and lamps on it.
+    Ground,
     /// Trails of the measured stars, drawn longer than they are.
     Trails,
     /// Aircraft and satellites.
@@ -64,12 +66,19 @@ pub enum Mark {
 
 impl Mark {
     /// All of them, in the order of the check boxes.
-    pub const ALL: [Self; 4] = [Self::Trails, Self::Streaks, Self::Clipped, Self::Pole];
+    pub const ALL: [Self; 5] = [
+        Self::Ground,
+        Self::Trails,
+        Self::Streaks,
+        Self::Clipped,
+        Self::Pole,
+    ];
 
     /// The words beside its check box.
     #[must_use]
     pub const fn label(self) -> &'static str {
         match self {
+            Self::Ground => "ground outline",
             Self::Trails => "trails, 24 × long",
             Self::Streaks => "streaks",
             Self::Clipped => "clipped stars",
@@ -82,7 +91,7 @@ impl Mark {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Marks {
     /// One flag for each of [`Mark::ALL`].
-    chosen: [bool; 4],
+    chosen: [bool; 5],
     /// Hides all of them for a moment without forgetting the choice.
     pub hidden: bool,
 }
@@ -90,7 +99,7 @@ pub struct Marks {
 impl Default for Marks {
     fn default() -> Self {
         Self {
-            chosen: [true; 4],
+            chosen: [true; 5],
             hidden: false,
         }
     }

@@ -49,6 +49,8 @@ pub struct OpenNight {
     pub set: usize,
     /// The chosen frame: a place in the set's `frames`, 0 for frame 1.
     pub chosen: usize,
+    /// Whether the best frame is held up in place of the chosen one.
+    pub best_held: bool,
     /// The end of `range` that stays when the choice is lengthened.
     pub(super) anchor: usize,
     /// Frames chosen together, in order, places in the set's `frames`; empty for none.
@@ -104,6 +106,7 @@ impl OpenNight {
             usual_site: None,
             set: 0,
             chosen: 0,
+            best_held: false,
             anchor: 0,
             range: Vec::new(),
             zoom: None,
@@ -159,6 +162,20 @@ impl OpenNight {
     #[must_use]
     pub fn chosen_row(&self) -> Option<(usize, &Row)> {
         self.row_at(self.chosen)
+    }
+
+    /// The best frame to be had for a single picture; `None` while nothing is ranked.
+    #[must_use]
+    pub fn best_place(&self) -> Option<usize> {
+        let rank = |row: &usize| self.judged().judgements.get(*row)?.rank;
+        (self.frames().iter()).position(|row| rank(row) == Some(1))
+    }
+
+    /// The place of the frame that is looked at: the chosen one, or the best while it is held up.
+    #[must_use]
+    pub fn looked_at(&self) -> usize {
+        let best = self.best_place().filter(|_| self.best_held);
+        best.unwrap_or(self.chosen)
     }
 
     /// The place in `frames` of a row of the night.

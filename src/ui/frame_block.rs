@@ -25,7 +25,7 @@ const FACTS: f32 = 24.0;
 pub fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec<Action>) {
     let Some(night) = &cx.model.night else { return };
     let area = ui.max_rect().shrink2(vec2(PAD, 0.0));
-    let Some(seen) = Seen::chosen(night) else {
+    let Some(seen) = Seen::looked_at(night) else {
         no_frames(ui, cx, area);
         return;
     };
@@ -156,7 +156,11 @@ fn paint_title(ui: &mut Ui, cx: Cx<'_>, seen: &Seen<'_>, rect: Rect) {
         mark,
         t,
     );
-    let state = frame_words::state_words(night, seen.index, seen.row);
+    let state = if night.best_held && night.best_place().is_some() {
+        "is the best for a single picture"
+    } else {
+        frame_words::state_words(night, seen.index, seen.row)
+    };
     let of = format!(" of {}", night.frames().len());
     let spoken = format!("Frame {}{of} {state}", seen.number);
     let layout = |parts: &[(&str, egui::Color32)]| {
@@ -320,6 +324,10 @@ fn show_checks(ui: &mut Ui, cx: Cx<'_>, times: Option<u32>, actions: &mut Vec<Ac
 
 const fn tip_of(mark: Mark) -> &'static str {
     match mark {
+        Mark::Ground => {
+            "The edge of what does not turn with the sky, told over the night, in steps of its cells; \
+             squares: lamps that stand still"
+        }
         Mark::Trails => {
             "Lines along the trails of stars bright enough to tell. In the keep colour: as the sky’s \
              turning predicts, to 10 % and the star’s own noise; in the doubt colour: not. S hides \

@@ -1,4 +1,4 @@
-//! What is drawn on a frame: streaks, clipped stars, the sky's pole, the places of the five spots,
+//! What is drawn on a frame: the ground's outline, streaks, clipped stars, the sky's pole, the places of the five spots,
 //! and (see `whiskers`) lines along the trails.
 
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
@@ -9,6 +9,7 @@ use super::theme::{self, Tokens, size};
 use super::whiskers;
 use crate::app::{Mark, Marks};
 use crate::measure::{FrameMeasure, Star};
+use crate::night::Foreground;
 use crate::picture::Turn;
 
 /// Clipped stars marked while all of the frame is seen.
@@ -20,6 +21,8 @@ pub(super) struct Scene<'a> {
     pub turn: &'a Turn,
     pub measure: &'a FrameMeasure,
     pub prediction: Option<&'a Prediction>,
+    /// The ground as told over the night, where it was.
+    pub foreground: Option<&'a Foreground>,
     pub t: &'a Tokens,
 }
 
@@ -36,6 +39,9 @@ impl Scene<'_> {
 
 /// Draws the marks that are ticked.
 pub(super) fn paint(painter: &Painter, scene: &Scene<'_>, marks: Marks) {
+    if marks.is_drawn(Mark::Ground) {
+        ground(painter, scene);
+    }
     if marks.is_drawn(Mark::Trails) {
         whiskers::paint(painter, scene);
     }
@@ -47,6 +53,48 @@ pub(super) fn paint(painter: &Painter, scene: &Scene<'_>, marks: Marks) {
     }
     if marks.is_drawn(Mark::Pole) {
         pole(painter, scene);
+    }
+}
+
+/// The edges between cells of ground and of sky, and the lamps.
+fn ground(painter: &Painter, scene: &Scene<'_>) {
+    let Some(found) = scene.foreground else {
+        return;
+    };
+    let cell = (
+        scene.measure.width_px as f64 / found.cols.max(1) as f64,
+        scene.measure.height_px as f64 / found.rows.max(1) as f64,
+    );
+    let corner =
+        |col: usize, row: usize| scene.at(col as f64 * cell.0 - 0.5, row as f64 * cell.1 - 0.5);
+    let is_ground =
+        |col: usize, row: usize| found.ground.get(row * found.cols + col) == Some(&true);
+    for row in 0..found.rows {
+        for col in 0..found.cols {
+            let here = is_ground(col, row);
+            if col + 1 < found.cols && is_ground(col + 1, row) != here {
+                let edge = [corner(col + 1, row), corner(col + 1, row + 1)];
+                with_halo(painter, &edge, 1.3, scene.t.over);
+            }
+            if row + 1 < found.rows && is_ground(col, row + 1) != here {
+                let edge = [corner(col, row + 1), corner(col + 1, row + 1)];
+                with_halo(painter, &edge, 1.3, scene.t.over);
+            }
+        }
+    }
+    for &(x, y) in &found.lamps_px {
+        let centre = scene.at(x, y);
+        if scene.window.rect.contains(centre) {
+            let square = Rect::from_center_size(centre, Vec2::splat(11.0));
+            let corners = [
+                square.left_top(),
+                square.right_top(),
+                square.right_bottom(),
+                square.left_bottom(),
+                square.left_top(),
+            ];
+            with_halo(painter, &corners, 1.3, scene.t.over);
+        }
     }
 }
 

@@ -11,7 +11,7 @@ use super::theme::{self, Tokens, size};
 use super::{Cx, frame_words};
 use crate::app::{Action, Mark, OpenNight, PictureState, PictureZoom};
 use crate::engine::Picture;
-use crate::night::Row;
+use crate::night::{Foreground, Row};
 use crate::picture::Turn;
 
 /// For this long the picture before stays as it is while the next is read, s.
@@ -33,9 +33,10 @@ pub(super) struct Seen<'a> {
 }
 
 impl<'a> Seen<'a> {
-    /// The chosen frame of the night.
-    pub(super) fn chosen(night: &'a OpenNight) -> Option<Self> {
-        let (index, row) = night.chosen_row()?;
+    /// The frame that is looked at: the chosen one, or the best while that is held up beside it.
+    pub(super) fn looked_at(night: &'a OpenNight) -> Option<Self> {
+        let place = night.looked_at();
+        let (index, row) = night.row_at(place)?;
         let size = size_of(night, row);
         let orientation = night.shown_set()?.orientation;
         let group = row.group.and_then(|group| night.night().groups.get(group));
@@ -47,7 +48,7 @@ impl<'a> Seen<'a> {
             night,
             index,
             row,
-            number: night.chosen + 1,
+            number: place + 1,
             turn: size.map(|(width, height)| Turn::new(orientation, width, height)),
             prediction,
         })
@@ -59,6 +60,12 @@ impl<'a> Seen<'a> {
             PictureState::Ready(picture) => Some(picture),
             _ => None,
         }
+    }
+
+    /// The ground in its group's frames, as told over the night.
+    fn foreground(&self) -> Option<&'a Foreground> {
+        let group = self.night.night().groups.get(self.row.group?)?;
+        group.foreground.as_ref()
     }
 
     fn source<'b>(&'b self, picture: &'b Picture, turn: &'b Turn, cx: Cx<'_>) -> Source<'b> {
@@ -210,6 +217,7 @@ pub(super) fn show(
                 turn,
                 measure,
                 prediction: seen.prediction.as_ref(),
+                foreground: seen.foreground(),
                 t: cx.t,
             };
             frame_marks::paint(&painter, &scene, cx.model.marks);
@@ -281,6 +289,7 @@ pub(super) fn show_small(ui: &mut Ui, cx: Cx<'_>, rect: Rect, state: &mut State,
             turn,
             measure,
             prediction: seen.prediction.as_ref(),
+            foreground: seen.foreground(),
             t: cx.t,
         };
         frame_marks::paint(&painter, &scene, cx.model.marks);
@@ -383,6 +392,9 @@ fn name(cx: Cx<'_>, seen: &Seen<'_>) -> String {
             .iter()
             .filter(|star| star.flags.clipped)
             .count();
+        if marks.is_drawn(Mark::Ground) && seen.foreground().is_some_and(|f| f.ground_pct() > 0.0) {
+            drawn.push("ground outline".to_owned());
+        }
         if marks.is_drawn(Mark::Trails) && !measure.stars.is_empty() {
             drawn.push("trails".to_owned());
         }

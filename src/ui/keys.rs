@@ -7,6 +7,11 @@ use crate::app::{Action, Model};
 
 /// Actions for what was pressed. Letters do nothing while a text field has focus.
 pub(super) fn actions(ctx: &Context, model: &Model) -> Vec<Action> {
+    let lets_go = model.night.as_ref().is_some_and(|night| night.best_held)
+        && ctx.input(|input| !input.focused || !input.key_down(Pressed::G));
+    if lets_go {
+        return vec![Action::HoldUpBest(false)];
+    }
     if ctx.text_edit_focused() {
         return Vec::new();
     }

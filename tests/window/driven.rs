@@ -228,6 +228,42 @@ fn a_night_is_opened_measured_decided_and_saved() {
     assert_eq!(verdicts[0], "reject");
 }
 
+#[test]
+fn the_best_frame_is_held_up_while_its_key_is_down() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    let open = window.model().night.as_ref().unwrap();
+    let (best, before) = (open.best_place().unwrap(), open.chosen);
+    assert_ne!(best, before);
+    let title = |window: &Window, place: usize| {
+        let begins = format!("Frame {} of", place + 1);
+        let named = |node: &egui_kittest::Node<'_>| {
+            let label = node.accesskit_node().label();
+            label.is_some_and(|label| label.starts_with(&begins))
+        };
+        window
+            .harness
+            .root()
+            .children_recursive()
+            .any(|node| named(&node))
+    };
+    window.harness.key_down(Key::G);
+    window.harness.run();
+    assert!(title(&window, best));
+    window.harness.key_up(Key::G);
+    window.harness.run();
+    assert!(title(&window, before));
+    assert_eq!(window.chosen().0, before);
+    // A verdict never goes to a frame that is not seen.
+    window.harness.state_mut().apply(Action::HoldUpBest(true));
+    window
+        .harness
+        .state_mut()
+        .apply(Action::SetVerdict(Verdict::Reject));
+    let open = window.model().night.as_ref().unwrap();
+    assert!(!open.best_held);
+    assert_eq!(open.verdict_of(window.chosen().1), Verdict::Reject);
+}
+
 /// What a sky meter read is typed once, and all frames of that camera and lens follow.
 #[test]
 fn a_meters_reading_is_typed_and_kept() {

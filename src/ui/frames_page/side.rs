@@ -34,7 +34,7 @@ pub(super) fn show(
     let area = ui.max_rect();
     let (top, foot) = area.split_top_bottom_at_y(area.bottom() - HAND_ON);
     inside(ui, "side frame", top, |ui| {
-        if let Some(seen) = Seen::chosen(night) {
+        if let Some(seen) = Seen::looked_at(night) {
             about_frame(ui, cx, frame, &seen, actions);
         }
     });

@@ -164,11 +164,11 @@ impl OpenNight {
         self.row_at(self.chosen)
     }
 
-    /// The best frame to be had for a single picture; `None` while nothing is ranked.
+    /// The place of the best frame for a single picture; `None` while none is measured.
     #[must_use]
     pub fn best_place(&self) -> Option<usize> {
-        let rank = |row: &usize| self.judged().judgements.get(*row)?.rank;
-        (self.frames().iter()).position(|row| rank(row) == Some(1))
+        let best = verdict::best_row(self.night(), self.shown_set()?, self.judged())?;
+        self.place_of(best)
     }
 
     /// The place of the frame that is looked at: the chosen one, or the best while it is held up.

@@ -32,6 +32,7 @@ mod tests_of_purposes;
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};
 pub use explain::explain;
+pub use rank::best_row;
 pub use reasons::{News, REASONS, ReasonInfo};
 pub use types::{
     Decisions, Event, Evidence, Finding, Judged, Judgement, Offer, Purpose, Reason, Tally,

@@ -6,7 +6,7 @@
 //! knock may leave its stars narrow. In tone-mapped files noise is not comparable, so
 //! the square root of the sky's level, to which the noise of the light is proportional, stands in.
 
-use super::types::Judgement;
+use super::types::{Judged, Judgement};
 use crate::night::{Night, Row, Set};
 
 /// What one streak leaves of a frame's worth.
@@ -15,26 +15,38 @@ const WORTH_WITH_STREAK: f64 = 0.8;
 /// Gives every measured frame of every set its place, 1 for the best.
 pub(super) fn rank(night: &Night, judgements: &mut [Judgement]) {
     for set in &night.sets {
-        let linear = set.main_group.and_then(|g| night.groups.get(g));
-        let linear = linear.is_some_and(|group| group.linear);
-        let verdict = |at: usize| judgements.get(at).map(|j| j.verdict).unwrap_or_default();
-        let mut worth: Vec<(f64, usize)> = set
-            .frames
-            .iter()
-            .filter_map(|&at| Some((worth(night, set, night.rows.get(at)?, linear)?, at)))
-            .filter(|&(_, at)| verdict(at).is_used())
-            .collect();
-        // Frames without doubt first; equal frames keep the order of capture.
-        worth.sort_by(|a, b| {
-            let surer = verdict(a.1).cmp(&verdict(b.1));
-            surer.then(b.0.total_cmp(&a.0)).then(a.1.cmp(&b.1))
-        });
-        for (place, (_, at)) in (1..).zip(worth) {
+        for (place, at) in (1..).zip(best_first(night, set, judgements)) {
             if let Some(judgement) = judgements.get_mut(at) {
                 judgement.rank = Some(place);
             }
         }
     }
+}
+
+/// The best frame of a set for a single picture, an index into the night's rows; `None` while none is
+/// measured.
+#[must_use]
+pub fn best_row(night: &Night, set: &Set, judged: &Judged) -> Option<usize> {
+    best_first(night, set, &judged.judgements).first().copied()
+}
+
+/// The used and measured frames of a set, best first.
+fn best_first(night: &Night, set: &Set, judgements: &[Judgement]) -> Vec<usize> {
+    let linear = set.main_group.and_then(|g| night.groups.get(g));
+    let linear = linear.is_some_and(|group| group.linear);
+    let verdict = |at: usize| judgements.get(at).map(|j| j.verdict).unwrap_or_default();
+    let mut worth: Vec<(f64, usize)> = set
+        .frames
+        .iter()
+        .filter_map(|&at| Some((worth(night, set, night.rows.get(at)?, linear)?, at)))
+        .filter(|&(_, at)| verdict(at).is_used())
+        .collect();
+    // Frames without doubt first; equal frames keep the order of capture.
+    worth.sort_by(|a, b| {
+        let surer = verdict(a.1).cmp(&verdict(b.1));
+        surer.then(b.0.total_cmp(&a.0)).then(a.1.cmp(&b.1))
+    });
+    worth.into_iter().map(|(_, at)| at).collect()
 }
 
 fn worth(night: &Night, set: &Set, row: &Row, linear: bool) -> Option<f64> {

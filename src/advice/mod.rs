@@ -2,9 +2,10 @@
 //!
 //! In: the night, its verdicts, the purpose, the user's tolerance. Out: [`NextTime`], a table of
 //! settings each with a reason that carries a number, [`Outcome`], what the used frames make, and
-//! [`Comparison`], its settings side by side.
+//! [`Comparison`], its settings side by side. [`Plan`] is for another night.
 
 pub mod compare;
+pub mod plan;
 pub mod types;
 
 mod care;
@@ -21,6 +22,7 @@ mod tests;
 
 pub use compare::{Comparison, compare};
 pub use outcome::{FILM_RATES, outcome};
+pub use plan::{Plan, PlanAsked, PlanLens, PlanSky, plan};
 pub use types::{AdviceOptions, FilmLength, NextTime, Outcome, SettingAdvice};
 
 use crate::night::Night;

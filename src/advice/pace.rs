@@ -13,6 +13,8 @@ const WRITE_PAUSE_S: f64 = 1.0;
 const LONG_PAUSE_SHARE: f64 = 0.2;
 /// From this share on the camera may be taking a dark frame after each exposure.
 const DARK_AFTER_EACH_SHARE: f64 = 0.85;
+/// Clocks of whole seconds are off by up to this between frames, s.
+const LATE_S: f64 = 1.5;
 /// About how long a long trail takes, s (common practice).
 const LONG_TRAIL_S: f64 = 7200.0;
 /// A film shorter than this hardly shows a night, s.
@@ -51,6 +53,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
         .map(|row| row.derived.missing_before)
         .sum();
     let least = (open + WRITE_PAUSE_S).ceil();
+    // What the camera once took to write it may take again.
+    let longest = facts.longest_write_pause_s().unwrap_or(pause);
+    let late = longest - pause;
     let open_words = match (measured, open > 1.02 * marked) {
         (true, true) => format!(
             "The shutter was open {}, read off the trails.",
@@ -81,6 +86,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
         ((tonight + WRITE_PAUSE_S).ceil().max(least), why)
     } else if pause > (LONG_PAUSE_SHARE * open).max(3.0) && !paced {
         (least, format!("{pause_words} lost each time{gap}"))
+    } else if late > LATE_S && !paced {
+        let why = format!("a write took {}", with_unit(round1(longest), "s"));
+        ((open + longest).ceil().max(least), why)
     } else if missing == 0 {
         (tonight, format!("no frame missed at a {pause_words} pause"))
     } else {

@@ -43,6 +43,10 @@ const ADVISE_HELP: &str = "\
 Examples:
   nightloupe advise ridge
   nightloupe advise ridge --purpose timelapse
+  nightloupe advise ridge --plan-hours 4 --plan-date 2026-01-17 --plan-focal-mm 35
+
+With --plan-hours another night is planned from this one: frames, arc, film, room on the card, and with
+a date when it is dark and where the Moon is.
 
 Exit code: 0 all well, 1 some frame could not be read (the rest is done), 2 nothing done.";
 
@@ -135,7 +139,7 @@ pub(super) enum Command {
     /// Measures like `measure`, then prints one line for each setting: what it was, what to set
     /// next time, and the measured reason.
     #[command(after_help = ADVISE_HELP)]
-    Advise(NightArgs),
+    Advise(Advise),
     /// Lay settings side by side and say which was best
     ///
     /// Measures like `measure`, then prints one row for each setting the frames were shot with (ISO,
@@ -172,6 +176,47 @@ pub(super) struct Measure {
     /// Save the table as JSON; a file there is replaced; - is stdout
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Advise {
+    #[command(flatten)]
+    pub(super) night: NightArgs,
+
+    #[command(flatten)]
+    pub(super) plan: PlanArgs,
+}
+
+/// Another night to plan.
+#[derive(Debug, Args)]
+pub(super) struct PlanArgs {
+    /// Plan another night of so many hours
+    #[arg(long, value_name = "H", value_parser = hours)]
+    pub(super) plan_hours: Option<f64>,
+
+    /// Its evening, for Sun and Moon
+    #[arg(long, value_name = "YYYY-MM-DD", requires = "plan_hours", value_parser = date)]
+    pub(super) plan_date: Option<jiff::civil::Date>,
+
+    /// Where, if not where this night was shot
+    #[arg(long, value_name = "LAT,LON", requires = "plan_hours", value_parser = Site::from_str, allow_hyphen_values = true)]
+    pub(super) plan_site: Option<Site>,
+
+    /// Another focal length, in mm
+    #[arg(long, value_name = "MM", requires = "plan_hours", value_parser = positive)]
+    pub(super) plan_focal_mm: Option<f64>,
+
+    /// Another aperture
+    #[arg(long, value_name = "N", requires = "plan_hours", value_parser = positive)]
+    pub(super) plan_f_number: Option<f64>,
+
+    /// Another pixel pitch, in µm
+    #[arg(long, value_name = "UM", requires = "plan_hours", value_parser = positive)]
+    pub(super) plan_pixel_um: Option<f64>,
+
+    /// Another frame size, in pixels
+    #[arg(long, value_name = "WxH", requires = "plan_hours", value_parser = size)]
+    pub(super) plan_size: Option<(usize, usize)>,
 }
 
 #[derive(Debug, Args)]
@@ -383,6 +428,18 @@ impl NightArgs {
     }
 }
 
+fn hours(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value > 0.0 && value <= 72.0 => Ok(value),
+        _ => Err("a number above 0, at most 72, is wanted".to_owned()),
+    }
+}
+
+fn date(text: &str) -> Result<jiff::civil::Date, String> {
+    text.parse()
+        .map_err(|_| "write it like 2026-01-17".to_owned())
+}
+
 fn positive(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
@@ -477,7 +534,7 @@ mod tests {
             let cli = parse(&format!("{words} --site -23.7,-68.2")).unwrap();
             let night = match cli.command {
                 Some(Command::Measure(measure)) => measure.night,
-                Some(Command::Advise(night)) => night,
+                Some(Command::Advise(advise)) => advise.night,
                 Some(Command::Export(export)) => export.night,
                 other => panic!("{other:?}"),
             };
@@ -516,6 +573,9 @@ mod tests {
             "export ridge --to out",
             "export ridge --list",
             "compare",
+            "advise ridge --plan-date 2026-01-17",
+            "advise ridge --plan-hours 0",
+            "advise ridge --plan-hours 4 --plan-date 17.1.2026",
             "compare ridge --json out.json",
             "sample",
         ] {

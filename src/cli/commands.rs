@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::args::{Compare, Measure, NightArgs};
+use super::args::{Advise, Compare, Measure};
 use super::follow::{self, Measured};
 use super::output::{data, data_to, is_stdout, say};
 use super::{Exit, summary};
@@ -51,9 +51,11 @@ pub(super) fn measure_instead(request: OpenRequest) -> Result<Exit, String> {
     Ok(exit_of(&measured))
 }
 
-pub(super) fn advise(args: &NightArgs) -> Result<Exit, String> {
-    let measured = follow::measure(args.request(), args.workers())?;
-    print(&summary::of_advice(&measured))?;
+pub(super) fn advise(args: &Advise) -> Result<Exit, String> {
+    let measured = follow::measure(args.night.request(), args.night.workers())?;
+    let mut words = summary::of_advice(&measured);
+    words.push_str(&summary::of_plans(&measured, &args.plan));
+    print(&words)?;
     Ok(exit_of(&measured))
 }
 

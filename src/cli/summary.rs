@@ -3,8 +3,11 @@
 
 use std::fmt::Write;
 
+use super::args::PlanArgs;
 use super::follow::Measured;
+use crate::advice::{AdviceOptions, PlanAsked, PlanLens, plan};
 use crate::export::{settings_text, text};
+use crate::night::{Night, Set};
 use crate::verdict::words::{frames, number};
 
 /// The summary of `measure`.
@@ -34,6 +37,60 @@ pub(super) fn of_advice(measured: &Measured) -> String {
     }
     words.push_str(&unreadable(measured));
     words
+}
+
+/// The plans of `advise`, one a camera; nothing where none is asked for.
+pub(super) fn of_plans(measured: &Measured, asked: &PlanArgs) -> String {
+    let mut words = String::new();
+    let Some(hours) = asked.plan_hours else {
+        return words;
+    };
+    let side = |side: usize| u32::try_from(side).unwrap_or(u32::MAX);
+    let night = &measured.derived.night;
+    for (which, set) in night.sets.iter().enumerate() {
+        let asked = PlanAsked {
+            hours,
+            date: asked.plan_date,
+            site: asked.plan_site,
+            lens: PlanLens {
+                focal_mm: asked.plan_focal_mm,
+                f_number: asked.plan_f_number,
+                pixel_um: asked.plan_pixel_um,
+                size_px: asked.plan_size.map(|(w, h)| (side(w), side(h))),
+            },
+            bytes_a_frame: bytes_a_frame(night, set),
+        };
+        let _ = match asked.date {
+            Some(date) => writeln!(words, "\nAnother night, {date}"),
+            None => writeln!(words, "\nAnother night"),
+        };
+        if night.sets.len() > 1 {
+            let _ = writeln!(words, "{}", set.camera.camera);
+        }
+        let judged = &measured.derived.judged;
+        match plan(night, which, judged, AdviceOptions::default(), &asked) {
+            Some(plan) => {
+                for (label, text) in plan.lines() {
+                    let _ = writeln!(words, "  {label:<14} {text}");
+                }
+                for note in &plan.notes {
+                    let _ = writeln!(words, "  {note}");
+                }
+            }
+            None => words.push_str("  These frames do not say how long they were exposed.\n"),
+        }
+    }
+    words
+}
+
+/// Mean size of a set's files, bytes.
+fn bytes_a_frame(night: &Night, set: &Set) -> Option<f64> {
+    let rows = set.frames.iter().filter_map(|&at| night.rows.get(at));
+    let sizes = rows.filter_map(|row| std::fs::metadata(&row.path).ok());
+    let (sum, count) = sizes.fold((0.0, 0.0), |(sum, n), meta| {
+        (sum + meta.len() as f64, n + 1.0)
+    });
+    (count > 0.0).then(|| sum / count)
 }
 
 /// The settings of `compare`, one table a camera.

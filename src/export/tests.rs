@@ -64,7 +64,7 @@ fn a_table_comes_back_as_it_was() {
         assert!(read.values().all(|v| v != "NaN" && v != "inf"));
     }
     assert_eq!(rows[0]["verdict"], "reject");
-    assert_eq!(rows[0]["reasons"], "trailed");
+    assert_eq!(rows[0]["reasons"], "settling");
     assert_eq!(rows[0]["taken_at"], "2026-08-28T21:40:00+02:00");
     assert_eq!(rows[0]["exposure_s"], "30");
     assert_eq!(rows[0]["group"], "1");
@@ -136,7 +136,7 @@ fn json_has_the_same_names_and_values() {
     }
     assert_eq!(json["purpose"], "trails");
     assert!(json["findings"].as_array().is_some_and(|f| !f.is_empty()));
-    assert_eq!(json["findings"][0]["reason"], "trailed");
+    assert_eq!(json["findings"][0]["reason"], "settling");
     assert!(json["next_time"][0]["settings"].is_array());
     assert!(json["events"].as_array().is_some_and(|e| !e.is_empty()));
 }

@@ -330,13 +330,19 @@ fn parts(profile: &[f64]) -> [f32; Streak::PARTS] {
 }
 
 /// Least flashes that make a beat.
-const LEAST_FLASHES: usize = 4;
+const LEAST_FLASHES: usize = 5;
 
 /// A flash outshines the line by so many times.
 const FLASH: f64 = 2.0;
 
 /// This share of the steps between flashes must be even, to a fifth.
-const EVEN_SHARE: f64 = 0.6;
+const EVEN_SHARE: f64 = 0.7;
+
+/// Flashes nearer to each other than this are noise or stars, px.
+const LEAST_BEAT_PX: f64 = 10.0;
+
+/// They follow each other over this share of the line.
+const BEAT_SPAN: f64 = 0.5;
 
 /// The distance between flashes along a line, where they follow each other evenly. Stars that the
 /// line crosses outshine it too, but anywhere.
@@ -359,7 +365,9 @@ fn beat(profile: &[f64]) -> Option<f64> {
     }
     (flashes.len() >= LEAST_FLASHES).then_some(())?;
     let steps: Vec<f64> = flashes.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let usual = quantile(&mut steps.clone(), 0.5).filter(|step| *step >= 4.0)?;
+    let usual = quantile(&mut steps.clone(), 0.5).filter(|step| *step >= LEAST_BEAT_PX)?;
+    let span = flashes.last()? - flashes.first()?;
+    (span >= BEAT_SPAN * profile.len() as f64).then_some(())?;
     let even = |step: &&f64| (*step / usual - 1.0).abs() < 0.2;
     let share = steps.iter().filter(even).count() as f64 / steps.len() as f64;
     (share >= EVEN_SHARE).then_some(usual)
@@ -392,7 +400,8 @@ mod tests {
         let even: Vec<usize> = (0..9).map(|k| 20 + 43 * k).collect();
         assert!((beat(&line(&even)).unwrap() - 43.0).abs() < 1.0);
         assert_eq!(beat(&line(&[20, 31, 90, 210, 222, 380])), None);
-        assert_eq!(beat(&line(&[20, 60, 100])), None, "three are chance");
+        assert_eq!(beat(&line(&[20, 120, 220, 320])), None, "four are chance");
+        assert_eq!(beat(&line(&[20, 40, 60, 80, 100])), None, "only one end");
         assert_eq!(beat(&[]), None);
         let rises: Vec<f64> = (0..160).map(f64::from).collect();
         let told = parts(&rises);

@@ -10,6 +10,9 @@ const NEAR: usize = 5;
 /// With fewer neighbours than this the group's median stands for them.
 const LEAST_NEIGHBOURS: usize = 4;
 
+/// A frame with less than this share of the usual stars says nothing of their width.
+const FEW: f64 = 0.5;
+
 /// How a quantity changes slowly.
 #[derive(Clone, Copy, PartialEq)]
 enum Scale {
@@ -26,12 +29,21 @@ pub(super) fn fill(night: &mut Night) {
         let values = |of: fn(&Row) -> Option<f64>| -> Vec<Option<f64>> {
             rows.iter().map(|&row| of(&night.rows[row])).collect()
         };
+        // Where most stars are lost, what is left is noise, or hot pixels: no width of the night.
+        let counts = values(stars);
+        let usual = median(&mut counts.iter().copied().flatten().collect::<Vec<f64>>());
+        let has_stars =
+            |count: Option<f64>| count.zip(usual).is_some_and(|(n, usual)| n >= FEW * usual);
+        let widths = values(fwhm_px).into_iter().zip(&counts);
+        let widths: Vec<Option<f64>> = widths
+            .map(|(width, &count)| width.filter(|_| has_stars(count)))
+            .collect();
         let trail = Baseline::new(&values(trail_px), Scale::Linear);
-        let fwhm = Baseline::new(&values(fwhm_px), Scale::Linear);
+        let fwhm = Baseline::new(&widths, Scale::Linear);
         let elongation = Baseline::new(&values(elongation), Scale::Linear);
         let sky = Baseline::new(&values(sky_pct), Scale::Log);
         let noise = Baseline::new(&values(noise_pct), Scale::Log);
-        let stars = Baseline::new(&values(stars), Scale::Linear);
+        let stars = Baseline::new(&counts, Scale::Linear);
         for (place, &row) in rows.iter().enumerate() {
             night.rows[row].typical = Typical {
                 trail_px: trail.typical[place],

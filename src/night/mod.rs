@@ -45,7 +45,9 @@ mod turn_tests;
 mod warning_tests;
 
 pub use foreground::Foreground;
-pub use happenings::{Cause, Happening, Moment, Shown, Surety, happenings};
+pub use happenings::{
+    Cause, Happening, Moment, Shown, Surety, happenings, lamplight_pct, lost_mag,
+};
 pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;
 pub use transfer::{PairResult, PairWanted, give_transfer, wanted_pairs};

@@ -26,14 +26,8 @@ pub fn tally(night: &Night, set: usize, judged: &Judged, decisions: &Decisions) 
             continue;
         };
         let decided = decisions.contains_key(&row.shot);
-        tally.by_you += usize::from(decided);
         let pending = row.measure.is_none() && row.error.is_none();
-        match verdict {
-            _ if pending && !decided => tally.pending += 1,
-            Verdict::Keep => tally.keep += 1,
-            Verdict::Doubtful => tally.doubtful += 1,
-            Verdict::Reject => tally.reject += 1,
-        }
+        tally.count(verdict, pending, decided);
     }
     tally
 }

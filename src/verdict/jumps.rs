@@ -38,10 +38,11 @@ pub(super) fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
         let scatter_px = scatter(&points);
         let mut told: Vec<Option<Jump>> = (0..points.len()).map(|at| jump(&points, at)).collect();
         for at in 1..told.len() {
+            let half_way = is_half_way(&points, at);
             if let [Some(during), Some(after)] = &mut told[at - 1..=at]
-                && doubled.get(at - 1) == Some(&true)
+                && (doubled.get(at - 1) == Some(&true) || half_way)
             {
-                // Half way there while the shutter was open: the move belongs to that frame.
+                // On its way while the shutter was open: the move belongs to that frame.
                 during.lasting_px = during.lasting_px.max(std::mem::take(&mut after.lasting_px));
             }
         }
@@ -78,6 +79,25 @@ fn jump(points: &[Point], at: usize) -> Option<Jump> {
         lasting_px: step.unwrap_or(0.0),
         scatter_px: 0.0,
     })
+}
+
+/// Whether the frame before a jump is on its way already: away from those before it by a fifth of the
+/// step at least.
+fn is_half_way(points: &[Point], at: usize) -> bool {
+    const ON_ITS_WAY: f64 = 0.2;
+    let before = at.checked_sub(1).and_then(|last| {
+        let earlier = points.get(last.saturating_sub(JUMP_SIDE)..last)?;
+        Some((*points.get(last)?, level(earlier)?, spread(earlier)))
+    });
+    let end = (at + JUMP_SIDE).min(points.len());
+    let after = points.get(at..end).and_then(level);
+    before
+        .zip(after)
+        .is_some_and(|((last, before, spread), after)| {
+            let step = apart(before, after);
+            let way = apart(last, before);
+            way > ON_ITS_WAY * step && way > 2.0 * spread && apart(last, after) > ON_ITS_WAY * step
+        })
 }
 
 /// The median by axis, of three points at least.

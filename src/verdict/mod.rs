@@ -6,7 +6,9 @@
 
 pub mod cost;
 pub mod decide;
+pub mod knobs;
 pub mod reasons;
+pub mod trial;
 pub mod types;
 pub mod words;
 
@@ -33,7 +35,9 @@ pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};
 pub use explain::explain;
 pub use rank::best_row;
+pub use knobs::{KNOBS, Knob};
 pub use reasons::{News, REASONS, ReasonInfo};
+pub use trial::{Trial, Tried};
 pub use types::{
     Decisions, Event, Evidence, Finding, Judged, Judgement, Offer, Purpose, Reason, Tally,
     Thresholds, Verdict,

@@ -6,7 +6,7 @@ use super::jumps::{Jump, jumps};
 use super::types::Reason;
 use crate::base::robust::{median, median_and_sigma, quantile};
 use crate::night::happenings::standing::{Standing, middle};
-use crate::night::{Group, Kind, Night, Row, Series};
+use crate::night::{Group, Kind, Night, Row, Series, lamplight_pct, lost_mag};
 
 /// Width of a common film, px: pointing jumps in a time-lapse are told in its pixels.
 const FILM_WIDTH_PX: f64 = 1920.0;
@@ -27,6 +27,8 @@ pub(super) const STARS: &str = "stars";
 pub(super) const WIDTH: &str = "star width";
 /// Quantity of light on the ground.
 pub(super) const GROUND_LIGHT: &str = "light on the ground";
+/// Stars that lost so much are behind cloud.
+const CLOUDED_MAG: f64 = 0.2;
 /// A calm ground scatters by this share of the sky's level, whatever the night's own scatter says.
 const GROUND_FLOOR_SHARE: f64 = 0.02;
 /// Quantity of a line that is no star.
@@ -164,13 +166,12 @@ pub(super) fn width(context: &Context<'_>, row: &Row) -> Option<Reading> {
     })
 }
 
-pub(super) fn fading(_: &Context<'_>, row: &Row) -> Option<Reading> {
-    // A frame without a trace of its stars has no magnitude; ten stand for "all of it".
-    let left = row.derived.transparency?.max(1e-4);
+pub(super) fn fading(context: &Context<'_>, row: &Row) -> Option<Reading> {
+    row.derived.transparency?;
     Some(Reading {
         quantity: FADING,
         unit: "mag",
-        measured: -2.5 * left.log10(),
+        measured: lost_mag(context.night, row)?,
         baseline: 0.0,
         scatter: 0.0,
     })
@@ -230,10 +231,13 @@ pub(super) fn sky(context: &Context<'_>, row: &Row) -> Option<Reading> {
 /// Light on the ground beyond what is usual, as lamps make it.
 pub(super) fn ground_light(context: &Context<'_>, row: &Row) -> Option<Reading> {
     let scatter = context.group(row)?.ground_light?.scatter;
+    // Cloud throws the light of towns on the ground as well.
+    let clouded = lost_mag(context.night, row).is_some_and(|mag| mag > CLOUDED_MAG);
+    (!clouded).then_some(())?;
     Some(Reading {
         quantity: GROUND_LIGHT,
         unit: "%",
-        measured: row.derived.ground_light_pct?,
+        measured: lamplight_pct(row)?,
         baseline: 0.0,
         scatter: scatter.max(GROUND_FLOOR_SHARE * row.measure.as_deref()?.sky.level_pct),
     })

@@ -281,6 +281,18 @@ pub struct Tally {
 }
 
 impl Tally {
+    /// Counts one frame: its verdict in force, whether it is still to be measured, and whether the
+    /// person decided on it.
+    pub const fn count(&mut self, verdict: Verdict, pending: bool, decided: bool) {
+        self.by_you += decided as usize;
+        match verdict {
+            _ if pending && !decided => self.pending += 1,
+            Verdict::Keep => self.keep += 1,
+            Verdict::Doubtful => self.doubtful += 1,
+            Verdict::Reject => self.reject += 1,
+        }
+    }
+
     /// Frames that go into the result.
     #[must_use]
     pub const fn used(self) -> usize {

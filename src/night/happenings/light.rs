@@ -6,6 +6,7 @@
 
 use std::ops::Range;
 
+use super::super::types::Row;
 use super::runs::runs;
 use super::signs::{Sign, Strip};
 use super::{Cause, Happening, Moment, Shown, Surety};
@@ -36,8 +37,8 @@ const GLOWS: f64 = 1.08;
 const LEAST_GLOW: usize = 4;
 /// Airglow changes over so many frames at least.
 const LEAST_AIRGLOW: usize = 10;
-/// Aurora changes by this share from frame to frame.
-const UNSTEADY: f64 = 0.012;
+/// Aurora is off the frames before and after by this share.
+const UNSTEADY: f64 = 0.02;
 /// Stars that lost more than this are behind cloud, mag.
 const KEPT_MAG: f64 = 0.2;
 /// The Sun adds nothing below this, degrees.
@@ -50,6 +51,9 @@ const LEAST_LIT: f64 = 0.1;
 const GROUND_SHARE: f64 = 0.08;
 /// …and so many scatters of a calm night's is a lamp's.
 const GROUND_SCATTERS: f64 = 6.0;
+/// A sky so much brighter brightens the ground by this many times as much: it may come from where it
+/// lights the ground more than the frame shows.
+const SKY_ON_GROUND: f64 = 2.0;
 /// Frames on either side that say what was there without the light.
 const SIDE: usize = 6;
 
@@ -62,7 +66,7 @@ pub(super) fn happenings(strip: &Strip<'_>, seen: &[Happening]) -> Vec<Happening
                 .filter(veils)
                 .any(|one| one.moment(sign.at).is_some())
     };
-    let lamps = lamps_on_the_ground(strip);
+    let lamps = lamps_on_the_ground(strip, &clouded);
     let mut all = short_lights(strip, &clouded);
     let on_ground = |one: &Happening| {
         one.cause == Cause::StrayLight
@@ -102,8 +106,23 @@ fn happening(
     }
 }
 
+/// Light on the ground that the sky does not explain, percent of full scale: a sky brighter than its
+/// neighbours' lights the ground, too.
+#[must_use]
+pub fn lamplight_pct(row: &Row) -> Option<f64> {
+    let light = row.derived.ground_light_pct?;
+    let level = row.measure.as_deref()?.sky.level_pct;
+    let more = row
+        .typical
+        .sky_pct
+        .filter(|usual| *usual > 0.0)
+        .map_or(0.0, |usual| level / usual - 1.0);
+    let ground = row.derived.ground_level_pct.unwrap_or(0.0);
+    Some(light - SKY_ON_GROUND * ground * more.max(0.0))
+}
+
 /// Light on the ground for a few frames.
-fn lamps_on_the_ground(strip: &Strip<'_>) -> Vec<Happening> {
+fn lamps_on_the_ground(strip: &Strip<'_>, clouded: &dyn Fn(&Sign<'_>) -> bool) -> Vec<Happening> {
     let is_lit = |sign: &Sign<'_>| {
         let group = sign
             .row
@@ -113,10 +132,7 @@ fn lamps_on_the_ground(strip: &Strip<'_>) -> Vec<Happening> {
             .and_then(|g| g.ground_light)
             .map_or(0.0, |light| light.scatter);
         let least = (GROUND_SHARE * sign.measure.sky.level_pct).max(GROUND_SCATTERS * scatter);
-        sign.row
-            .derived
-            .ground_light_pct
-            .is_some_and(|light| light > least)
+        lamplight_pct(sign.row).is_some_and(|light| light > least) && !clouded(sign)
     };
     let lit = strip.flags(is_lit);
     let mut all = Vec::new();
@@ -130,7 +146,7 @@ fn lamps_on_the_ground(strip: &Strip<'_>) -> Vec<Happening> {
             .unwrap_or(&[])
             .iter()
             .filter_map(|sign| {
-                let light = sign.row.derived.ground_light_pct?;
+                let light = lamplight_pct(sign.row)?;
                 Some(Moment {
                     row: sign.at,
                     measured: light,
@@ -271,14 +287,18 @@ fn darkest(strip: &Strip<'_>) -> Option<[f64; 3]> {
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 
-/// Median change of the level from frame to frame, as a share.
+/// How far the level is off the mean of the frames before and after, as a share, median: what changes
+/// slowly, however far, is near it.
 fn unsteadiness(strip: &Strip<'_>, run: &Range<usize>) -> f64 {
     let part = strip.signs.get(run.clone()).unwrap_or(&[]);
     let mut steps: Vec<f64> = part
-        .windows(2)
-        .map(|pair| {
-            let [before, now] = [0, 1].map(|at| pair[at].measure.sky.level_pct.max(1e-9));
-            (now / before).ln().abs()
+        .windows(3)
+        .filter_map(|three| {
+            let [before, now, after] = three else {
+                return None;
+            };
+            let level = |sign: &Sign<'_>| sign.measure.sky.level_pct.max(1e-9).ln();
+            Some((level(now) - 0.5 * (level(before) + level(after))).abs())
         })
         .collect();
     median(&mut steps).unwrap_or(0.0)

@@ -20,6 +20,9 @@ mod tests;
 use super::types::Night;
 use signs::Strip;
 
+pub use light::lamplight_pct;
+pub use signs::lost_mag;
+
 /// What happened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Cause {

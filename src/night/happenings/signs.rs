@@ -15,6 +15,9 @@ const ALL_LOST_MAG: f64 = 3.0;
 /// With fewer than this share of the usual stars no match tells of cloud or of nothing at all.
 const TRACE: f64 = 0.4;
 
+/// A third of the 0.45 by which the logarithm of star counts grows with a magnitude.
+const THINS_PER_MAG: f64 = 0.15;
+
 /// One frame.
 pub(super) struct Sign<'a> {
     pub(super) at: usize,
@@ -104,12 +107,7 @@ fn sign(night: &Night, at: usize) -> Option<Sign<'_>> {
     let stars = f64::from(measure.star_count);
     let of_usual = row.typical.stars.and_then(|usual| over(stars, usual));
     let of_best = group.stars.and_then(|s| over(stars, s.upper_level()));
-    let some_match = || group.rows.iter().any(|&r| transparency(night, r).is_some());
-    let lost_mag = match row.derived.transparency {
-        Some(left) => Some(-2.5 * left.max(1e-4).log10()),
-        None if of_best.is_some_and(|share| share < TRACE) && some_match() => Some(ALL_LOST_MAG),
-        None => None,
-    };
+    let lost_mag = lost_mag(night, row);
     let level = measure.sky.level_pct;
     let long = measure
         .trail
@@ -141,6 +139,38 @@ fn sign(night: &Night, at: usize) -> Option<Sign<'_>> {
     })
 }
 
-fn transparency(night: &Night, row: usize) -> Option<f64> {
-    night.rows.get(row)?.derived.transparency
+/// Light lost by the stars of a frame, mag; `None` where its group's stars were not matched.
+///
+/// Stars grow 10^(0.45 m) times as many with magnitude m, so a loss must also thin their count, by a
+/// third of that at least: where it does not, the chain of matches has slipped and nothing is lost.
+#[must_use]
+pub fn lost_mag(night: &Night, row: &Row) -> Option<f64> {
+    let group = night.groups.get(row.group?)?;
+    let stars = f64::from(row.measure.as_deref()?.star_count);
+    let best = group
+        .stars
+        .map(Series::upper_level)
+        .filter(|best| *best > 0.0);
+    let share = best.map(|best| stars / best);
+    let matched = |&at: &usize| {
+        night
+            .rows
+            .get(at)
+            .is_some_and(|r| r.derived.transparency.is_some())
+    };
+    match row.derived.transparency {
+        Some(left) => {
+            let mag = -2.5 * left.max(1e-4).log10();
+            let thinned = 10_f64.powf(-THINS_PER_MAG * mag);
+            Some(if share.is_some_and(|share| share > thinned) {
+                mag.min(0.0)
+            } else {
+                mag
+            })
+        }
+        None if share.is_some_and(|s| s < TRACE) && group.rows.iter().any(matched) => {
+            Some(ALL_LOST_MAG)
+        }
+        None => None,
+    }
 }

@@ -6,6 +6,8 @@ use crate::base::robust;
 
 /// A start this many intervals after the one before means frames are missing.
 const MISSING_FROM: f64 = 1.5;
+/// After so long it is another night, in which nothing is missing of the one before, s.
+pub(super) const ANOTHER_NIGHT_S: f64 = 6.0 * 3600.0;
 /// The series is regular when at least half its steps lie this near the median, as a share…
 const REGULAR_SHARE: f64 = 0.15;
 /// …or in seconds, for clocks of whole seconds.
@@ -82,7 +84,8 @@ fn fill_rows(night: &mut Night, set: usize, cadences: &[Option<Cadence>]) {
 }
 
 fn missing(step: f64, cadence: &Cadence) -> u32 {
-    if !cadence.regular || step <= MISSING_FROM * cadence.interval_s {
+    let is_even = cadence.regular && step > MISSING_FROM * cadence.interval_s;
+    if !is_even || step > ANOTHER_NIGHT_S {
         return 0;
     }
     ((step / cadence.interval_s).round() - 1.0).clamp(0.0, f64::from(u32::MAX)) as u32

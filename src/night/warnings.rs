@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::auto_iso;
+use super::gaps::ANOTHER_NIGHT_S;
 use super::groups::size_px;
 use super::types::{Group, Kind, Night, Row};
 use crate::frame::clock_shift_words;
@@ -19,6 +20,7 @@ pub(super) fn collect(night: &Night) -> Vec<String> {
         unreadable(night),
         cameras(night),
         sizes(night),
+        several_nights(night),
         auto_iso::warning(night).or_else(|| settings_changed(night)),
         no_lens(night),
         no_times(night),
@@ -86,6 +88,25 @@ fn sizes(night: &Night) -> Option<String> {
         "Frames differ in size: {}. Only frames of one size are compared with each other.",
         words.join(", ")
     ))
+}
+
+/// Nights are judged well together, but arcs and films are of one.
+fn several_nights(night: &Night) -> Option<String> {
+    let nights = |set: &super::types::Set| {
+        let rows = set.rows.iter().filter_map(|&row| night.rows[row].time_s);
+        let times: Vec<f64> = rows.collect();
+        1 + times
+            .windows(2)
+            .filter(|pair| pair[1] - pair[0] > ANOTHER_NIGHT_S)
+            .count()
+    };
+    let most = night.sets.iter().map(nights).max()?;
+    (most > 1).then(|| {
+        format!(
+            "These frames are of {most} nights. Open each by itself: arc, film and gaps are told as if \
+             they were one."
+        )
+    })
 }
 
 fn settings_changed(night: &Night) -> Option<String> {

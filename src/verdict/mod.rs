@@ -29,7 +29,11 @@ pub(crate) mod testkit;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]
+mod tests_of_causes;
+#[cfg(test)]
 mod tests_of_purposes;
+#[cfg(test)]
+mod traps;
 
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, tally};

@@ -386,6 +386,9 @@ pub(super) fn other_settings(context: &Context<'_>, row: &Row) -> Option<Reading
     let own = row.group?;
     let main = set.main_group?;
     let group = context.night.groups.get(own)?;
+    // Exposures ramped through dusk have no usual setting to differ from.
+    let usual = context.night.groups.get(main)?.rows.len();
+    (2 * usual >= set.frames.len()).then_some(())?;
     let few = (group.rows.len() as f64) < CHOSEN_SHARE * set.frames.len() as f64;
     (own != main && few).then_some(())?;
     settings_difference(context.night, row)

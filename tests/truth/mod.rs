@@ -6,6 +6,7 @@ mod faults;
 mod formats;
 mod night;
 mod transfer;
+mod traps;
 
 use std::path::Path;
 use std::sync::atomic::AtomicBool;

@@ -14,8 +14,6 @@ mod pace;
 mod runs;
 mod signs;
 pub(crate) mod standing;
-#[cfg(test)]
-mod tests;
 
 use super::types::Night;
 use signs::Strip;

@@ -9,8 +9,6 @@ const AS_LONG: std::ops::RangeInclusive<f64> = 0.85..=1.3;
 const LEAST_EXPOSURE_S: f64 = 4.0;
 /// Fewer frames show no pace.
 const LEAST_FRAMES: usize = 5;
-/// This much after the last frame, s, another camera still went on.
-const WENT_ON_S: f64 = 900.0;
 
 /// Happenings of one set.
 pub(super) fn happenings(night: &Night, which: usize) -> Vec<Happening> {
@@ -49,43 +47,21 @@ fn moments(rows: &[usize], measured: f64, usual: f64) -> Vec<Moment> {
     rows.iter().map(one).collect()
 }
 
-/// The last file broken off while it was written, or another camera that went on.
+/// The last file broken off while it was written. That a camera merely stopped is no sign: so does one
+/// that was switched off.
 fn early_stop(night: &Night, which: usize, set: &Set) -> Option<Happening> {
     let last = *set.frames.last()?;
     let row = night.rows.get(last)?;
     let readable = set.frames.iter().filter_map(|&at| night.rows.get(at));
     let readable = readable.filter(|row| row.error.is_none()).count();
-    let happening = |sure, evidence: String| Happening {
+    (row.error.is_some() && readable >= LEAST_FRAMES).then(|| Happening {
         cause: Cause::EarlyStop,
         set: which,
         shown: Shown::Pace,
         moments: moments(&[last], 0.0, 0.0),
-        sure,
-        evidence,
-    };
-    if row.error.is_some() && readable >= LEAST_FRAMES {
-        let by = "The very last file cannot be read: card or battery may have ended while it was written.";
-        return Some(happening(Surety::Possible, by.to_owned()));
-    }
-    let end = |set: &Set| {
-        let rows = set.frames.iter().filter_map(|&at| night.rows.get(at));
-        rows.filter_map(|row| row.time_s).reduce(f64::max)
-    };
-    let start = |set: &Set| {
-        let rows = set.frames.iter().filter_map(|&at| night.rows.get(at));
-        rows.filter_map(|row| row.time_s).reduce(f64::min)
-    };
-    let own = end(set)?;
-    let others = night.sets.iter().enumerate().filter(|(n, _)| *n != which);
-    let went_on = others
-        .filter(|(_, other)| start(other).is_some_and(|start| start < own))
-        .filter_map(|(_, other)| end(other))
-        .reduce(f64::max)?;
-    (went_on - own > WENT_ON_S && readable >= LEAST_FRAMES).then(|| {
-        let minutes = ((went_on - own) / 60.0).round();
-        let by = format!(
-            "Another camera went on for {minutes:.0} minutes: battery or card may have ended."
-        );
-        happening(Surety::Possible, by)
+        sure: Surety::Possible,
+        evidence: "The very last file cannot be read: card or battery may have ended while it was \
+                   written."
+            .to_owned(),
     })
 }

@@ -36,7 +36,6 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
     // Where light was lost as well and no cause is known, that leads the finding.
     let causes = [
         Reason::Dew,
-        Reason::Frost,
         Reason::FocusDrift,
         Reason::Defocus,
         Reason::FewStars,
@@ -64,7 +63,7 @@ fn wider_stars(facts: &Facts<'_>) -> Option<SettingAdvice> {
         "wider"
     };
     let why = format!("{count} had {how} stars {from}");
-    let moist = matches!(finding.reason, Reason::Dew | Reason::Frost);
+    let moist = finding.reason == Reason::Dew;
     let unnamed = matches!(finding.reason, Reason::Defocus | Reason::FewStars);
     Some(if moist || (unnamed && facts.reaches(finding, End::Last)) {
         SettingAdvice {

@@ -54,7 +54,9 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
         .sum();
     let least = (open + WRITE_PAUSE_S).ceil();
     // What the camera once took to write it may take again.
-    let longest = facts.longest_write_pause_s().unwrap_or(pause);
+    let longest = facts
+        .longest_step_s()
+        .map_or(pause, |step| step - shut_from);
     let late = longest - pause;
     let open_words = match (measured, open > 1.02 * marked) {
         (true, true) => format!(
@@ -88,7 +90,7 @@ fn interval(facts: &Facts<'_>) -> Option<Interval> {
         (least, format!("{pause_words} lost each time{gap}"))
     } else if late > LATE_S && !paced {
         let why = format!("a write took {}", with_unit(round1(longest), "s"));
-        ((open + longest).ceil().max(least), why)
+        ((shut_from + longest).ceil().max(least), why)
     } else if missing == 0 {
         (tonight, format!("no frame missed at a {pause_words} pause"))
     } else {

@@ -8,7 +8,9 @@ use super::follow::Measured;
 use crate::advice::{AdviceOptions, PlanAsked, PlanLens, plan};
 use crate::export::{settings_text, text};
 use crate::night::{Night, Set};
+use crate::sky::limits::film_s;
 use crate::verdict::words::{frames, number};
+use crate::verdict::{Purpose, longest_clean_run};
 
 /// The summary of `measure`.
 pub(super) fn of_night(measured: &Measured) -> String {
@@ -16,6 +18,7 @@ pub(super) fn of_night(measured: &Measured) -> String {
     let next_time = &measured.derived.next_time;
     let night = text::summary(&measured.table(), &measured.decisions, next_time);
     words.push_str(&night);
+    words.push_str(&clean_runs(measured));
     words.push_str(&unreadable(measured));
     words.push_str(&speed(measured));
     words
@@ -36,6 +39,26 @@ pub(super) fn of_advice(measured: &Measured) -> String {
         }
     }
     words.push_str(&unreadable(measured));
+    words
+}
+
+/// For a film: where it runs longest without a doubt, to trim it to.
+fn clean_runs(measured: &Measured) -> String {
+    let derived = &measured.derived;
+    let mut words = String::new();
+    if derived.judged.purpose != Purpose::Timelapse {
+        return words;
+    }
+    for which in 0..derived.night.sets.len() {
+        let run = longest_clean_run(&derived.night, which, &derived.judged, &measured.decisions);
+        if let Some((first, last)) = run {
+            let seconds = number(film_s(last + 1 - first, 24), 1);
+            let _ = writeln!(
+                words,
+                "Longest run without a doubt: {first}–{last}, {seconds} s at 24 a second."
+            );
+        }
+    }
     words
 }
 

@@ -10,8 +10,11 @@ const NEAR: usize = 5;
 /// With fewer neighbours than this the group's median stands for them.
 const LEAST_NEIGHBOURS: usize = 4;
 
-/// A frame with less than this share of the usual stars says nothing of their width.
+/// A frame with less than this share of the usual stars, or of their trails, shows hot pixels through
+/// cloud and says nothing of the stars' width.
 const FEW: f64 = 0.5;
+/// Trails shorter than this tell no stars from hot pixels, px.
+const LEAST_TRAIL_PX: f64 = 1.5;
 
 /// How a quantity changes slowly.
 #[derive(Clone, Copy, PartialEq)]
@@ -32,13 +35,22 @@ pub(super) fn fill(night: &mut Night) {
         // Where most stars are lost, what is left is noise, or hot pixels: no width of the night.
         let counts = values(stars);
         let usual = median(&mut counts.iter().copied().flatten().collect::<Vec<f64>>());
-        let has_stars =
-            |count: Option<f64>| count.zip(usual).is_some_and(|(n, usual)| n >= FEW * usual);
-        let widths = values(fwhm_px).into_iter().zip(&counts);
-        let widths: Vec<Option<f64>> = widths
-            .map(|(width, &count)| width.filter(|_| has_stars(count)))
+        let trails = values(trail_px);
+        let usual_trail = median(&mut trails.iter().copied().flatten().collect::<Vec<f64>>());
+        let has_stars = |place: usize| {
+            let enough = |value: Option<f64>, usual: Option<f64>| {
+                value
+                    .zip(usual)
+                    .is_none_or(|(value, usual)| value >= FEW * usual)
+            };
+            enough(counts[place], usual)
+                && (usual_trail.is_none_or(|px| px < LEAST_TRAIL_PX)
+                    || enough(trails[place], usual_trail))
+        };
+        let widths: Vec<Option<f64>> = (values(fwhm_px).into_iter().enumerate())
+            .map(|(place, width)| width.filter(|_| has_stars(place)))
             .collect();
-        let trail = Baseline::new(&values(trail_px), Scale::Linear);
+        let trail = Baseline::new(&trails, Scale::Linear);
         let fwhm = Baseline::new(&widths, Scale::Linear);
         let elongation = Baseline::new(&values(elongation), Scale::Linear);
         let sky = Baseline::new(&values(sky_pct), Scale::Log);

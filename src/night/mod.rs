@@ -46,7 +46,7 @@ mod warning_tests;
 
 pub use foreground::Foreground;
 pub use happenings::{
-    Cause, Happening, Moment, Shown, Surety, happenings, lamplight_pct, lost_mag,
+    Cause, Happening, Moment, Shown, Surety, happenings, is_blind, lamplight_pct, lost_mag,
 };
 pub use same_field::{FieldOf, SameField};
 pub use star_light::star_light;

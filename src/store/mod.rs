@@ -11,6 +11,7 @@ mod database;
 mod kept;
 mod key;
 mod paths;
+mod thresholds;
 mod places;
 
 pub use cache::Kept;

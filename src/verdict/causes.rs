@@ -53,7 +53,7 @@ const fn rank(cause: Cause) -> u8 {
     match cause {
         Cause::Aircraft => 3,
         Cause::StrayLight | Cause::Lightning | Cause::Settling | Cause::Meteor => 2,
-        Cause::Dew | Cause::Frost | Cause::Aurora | Cause::Satellite => 1,
+        Cause::Dew | Cause::Aurora | Cause::Satellite => 1,
         _ => 0,
     }
 }
@@ -64,8 +64,12 @@ fn explains(cause: Cause, sign: Reason, reading: &Reading) -> bool {
     // Light raises the noise and drowns stars.
     let lit = brighter || matches!(sign, Reason::Noise | Reason::FewStars | Reason::StrayLight);
     match cause {
-        Cause::Cloud => matches!(sign, Reason::FewStars | Reason::Sky | Reason::Noise),
-        Cause::Dew | Cause::Frost => matches!(
+        // Behind cloud hot pixels are left, which do not trail.
+        Cause::Cloud => {
+            let short = sign == Reason::Trailed && reading.measured < reading.baseline;
+            short || matches!(sign, Reason::FewStars | Reason::Sky | Reason::Noise)
+        }
+        Cause::Dew => matches!(
             sign,
             Reason::Defocus | Reason::FewStars | Reason::Sky | Reason::Noise
         ),

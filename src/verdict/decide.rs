@@ -83,6 +83,27 @@ pub fn answer(night: &Night, set: usize, judged: &Judged, decisions: &Decisions)
     Answer { sentence, joins }
 }
 
+/// For a film: the longest run of frames of `set` that are kept without a doubt, as their numbers from
+/// 1, first and last; the earliest of equals. `None` where none is kept.
+#[must_use]
+pub fn longest_clean_run(
+    night: &Night,
+    set: usize,
+    judged: &Judged,
+    decisions: &Decisions,
+) -> Option<(usize, usize)> {
+    let verdicts = judged.in_force(night, decisions);
+    let frames = night.sets.get(set).map_or(&[][..], |s| &s.frames);
+    let numbered: Vec<(usize, bool)> = (1..)
+        .zip(frames)
+        .map(|(n, &row)| (n, verdicts.get(row) == Some(&Verdict::Keep)))
+        .collect();
+    let runs = numbered.chunk_by(|a, b| a.1 == b.1);
+    let clean = runs.filter(|run| run.first().is_some_and(|(_, kept)| *kept));
+    let longest = clean.reduce(|best, run| if run.len() > best.len() { run } else { best })?;
+    Some((longest.first()?.0, longest.last()?.0))
+}
+
 fn cost_in_short(purpose: Purpose, cost: &DropCost, total: usize) -> String {
     if cost.only_ends {
         return match purpose {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::base::robust::{median, median_and_sigma};
-use crate::night::Night;
+use crate::night::{Night, Row, is_blind};
 
 /// Frames on either side that a pointing jump is told against.
 const JUMP_SIDE: usize = 5;
@@ -28,30 +28,46 @@ pub(super) fn jumps(night: &Night) -> BTreeMap<usize, Jump> {
     let mut jumps = BTreeMap::new();
     for group in &night.groups {
         let rows = group.rows.iter().filter_map(|&row| night.rows.get(row));
-        let pointed = rows.filter_map(|row| {
-            let length_only = row.derived.shift_px.map(|shift| [shift, 0.0]);
-            let point = row.derived.shift_xy_px.or(length_only)?;
-            let doubled = row.measure.as_deref()?.double_peak.is_some();
-            Some((row.shot, point, doubled))
-        });
-        let (shots, points, doubled): (Vec<usize>, Vec<Point>, Vec<bool>) = pointed.collect();
-        let scatter_px = scatter(&points);
-        let mut told: Vec<Option<Jump>> = (0..points.len()).map(|at| jump(&points, at)).collect();
-        for at in 1..told.len() {
-            let half_way = is_half_way(&points, at);
-            if let [Some(during), Some(after)] = &mut told[at - 1..=at]
-                && (doubled.get(at - 1) == Some(&true) || half_way)
-            {
-                // On its way while the shutter was open: the move belongs to that frame.
-                during.lasting_px = during.lasting_px.max(std::mem::take(&mut after.lasting_px));
-            }
-        }
-        for (&shot, jump) in shots.iter().zip(told) {
-            let jump = jump.map(|jump| (shot, Jump { scatter_px, ..jump }));
-            jumps.extend(jump);
+        let rows: Vec<&Row> = rows.collect();
+        // A chain of pointings through frames without stars is no chain.
+        for part in rows.split(|row| is_blind(row)) {
+            jumps.extend(along(part));
         }
     }
     jumps
+}
+
+fn along(rows: &[&Row]) -> Vec<(usize, Jump)> {
+    let pointed = rows.iter().filter_map(|row| {
+        let length_only = row.derived.shift_px.map(|shift| [shift, 0.0]);
+        let point = row.derived.shift_xy_px.or(length_only)?;
+        let doubled = row.measure.as_deref()?.double_peak.is_some();
+        Some((row.shot, (point, doubled)))
+    });
+    let (shots, seen): (Vec<usize>, Vec<(Point, bool)>) = pointed.unzip();
+    let (points, doubled): (Vec<Point>, Vec<bool>) = seen.into_iter().unzip();
+    let scatter_px = scatter(&points);
+    let mut told: Vec<Option<Jump>> = (0..points.len()).map(|at| jump(&points, at)).collect();
+    for at in 1..told.len() {
+        let half_way = is_half_way(&points, at);
+        if let [Some(during), Some(after)] = &mut told[at - 1..=at]
+            && (doubled.get(at - 1) == Some(&true) || half_way)
+        {
+            // On its way while the shutter was open: the move belongs to that frame.
+            during.lasting_px = during.lasting_px.max(std::mem::take(&mut after.lasting_px));
+        }
+    }
+    let each = shots.into_iter().zip(told);
+    each.filter_map(|(shot, jump)| {
+        Some((
+            shot,
+            Jump {
+                scatter_px,
+                ..jump?
+            },
+        ))
+    })
+    .collect()
 }
 
 fn jump(points: &[Point], at: usize) -> Option<Jump> {

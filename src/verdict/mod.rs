@@ -36,7 +36,7 @@ mod tests_of_purposes;
 mod traps;
 
 pub use cost::{DropCost, drop_cost};
-pub use decide::{Answer, answer, tally};
+pub use decide::{Answer, answer, longest_clean_run, tally};
 pub use explain::explain;
 pub use rank::best_row;
 pub use knobs::{KNOBS, Knob};

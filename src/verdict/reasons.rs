@@ -32,7 +32,7 @@ pub struct ReasonInfo {
 }
 
 /// Every reason, weightiest first: where evidence weighs the same, the earlier one leads.
-pub const REASONS: [ReasonInfo; 30] = [
+pub const REASONS: [ReasonInfo; 29] = [
     entry(
         Reason::Unreadable,
         "unreadable",
@@ -95,15 +95,7 @@ pub const REASONS: [ReasonInfo; 30] = [
         "dew",
         "Dew",
         News::Bad,
-        "Stars swell slowly and fade: moisture settles on the lens.",
-    ),
-    entry(
-        Reason::Frost,
-        "frost",
-        "frost",
-        "Frost",
-        News::Bad,
-        "Stars swell slowly and fade below freezing: frost settles on the lens. Named only where the frames tell the temperature.",
+        "Stars swell slowly and fade: moisture, or frost, settles on the lens.",
     ),
     entry(
         Reason::FocusDrift,
@@ -321,7 +313,6 @@ impl Reason {
         match cause {
             Cause::Cloud => Self::Cloud,
             Cause::Dew => Self::Dew,
-            Cause::Frost => Self::Frost,
             Cause::Defocus => Self::Defocus,
             Cause::FocusDrift => Self::FocusDrift,
             Cause::Wind => Self::Wind,

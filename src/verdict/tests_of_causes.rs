@@ -110,7 +110,11 @@ fn light_is_told_by_colour_and_course() {
             _ => light(m, 0.0, (1.0, 1.0)),
         }
     });
-    assert_eq!(told(&night, 11), [Reason::Lightning]);
+    let flash = told(&night, 11);
+    assert!(
+        !flash.is_empty() && flash.iter().all(|r| *r == Reason::Lightning),
+        "{flash:?}"
+    );
     assert!(told(&night, 31).contains(&Reason::StrayLight));
     assert!(
         told(&night, 60).contains(&Reason::Aurora),

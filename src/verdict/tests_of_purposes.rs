@@ -53,6 +53,14 @@ fn a_film_minds_steps_of_light() {
     let judged = judged(&night, Purpose::Timelapse);
     assert_eq!(numbers(&judged, Verdict::Doubtful), "31");
     assert_eq!(numbers(&judged, Verdict::Reject), "61");
+    let run = |decisions| longest_clean_run(&night, 0, &judged, &decisions);
+    assert_eq!(run(Decisions::new()), Some((62, 120)));
+    let kept: Decisions = [(60, Verdict::Keep)].into();
+    assert_eq!(run(kept), Some((32, 120)));
+    assert_eq!(
+        run((0..120).map(|shot| (shot, Verdict::Reject)).collect()),
+        None
+    );
 }
 
 #[test]

@@ -147,7 +147,7 @@ fn faint_satellites_in_every_second_frame() {
         if n % 2 == 0 {
             let mut faint = streak(0.3, 0.02);
             // Each somewhere else.
-            let by = 137.0 * (n % 17) as f32;
+            let by = 29.0 * n as f32;
             (faint.y0_px, faint.y1_px) = (faint.y0_px + by, faint.y1_px + by);
             m.streaks.push(faint);
         }

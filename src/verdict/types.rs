@@ -92,8 +92,6 @@ pub enum Reason {
     Trailed,
     /// Dew on the lens.
     Dew,
-    /// Frost on the lens.
-    Frost,
     /// Focus crept.
     FocusDrift,
     /// Stars swollen; focus moved, where that is known.

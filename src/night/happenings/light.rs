@@ -236,7 +236,7 @@ fn glows(strip: &Strip<'_>, clouded: &dyn Fn(&Sign<'_>) -> bool) -> Vec<Happenin
             continue;
         }
         let change = unsteadiness(strip, &run);
-        let unsteady = change > UNSTEADY.max(LIT_SCATTERS * strip.sky_scatter);
+        let unsteady = change > UNSTEADY;
         let told = if unsteady {
             let by = format!(
                 "Green light, changing by {:.0} % from frame to frame; stars kept theirs.",

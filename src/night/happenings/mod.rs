@@ -14,12 +14,13 @@ mod pace;
 mod runs;
 mod signs;
 pub(crate) mod standing;
+mod swelling;
 
 use super::types::Night;
 use signs::Strip;
 
 pub use light::lamplight_pct;
-pub use signs::lost_mag;
+pub use signs::{is_blind, lost_mag};
 
 /// What happened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -28,8 +29,6 @@ pub enum Cause {
     Cloud,
     /// Dew on the lens: stars swell slowly and fade.
     Dew,
-    /// The same below freezing, where the frames tell the temperature.
-    Frost,
     /// Focus moved at once: stars are wider from one frame to the next, and keep their light.
     Defocus,
     /// Focus crept: stars widen slowly and keep their light.

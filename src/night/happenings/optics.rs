@@ -7,6 +7,7 @@ use std::ops::Range;
 
 use super::runs::{runs, widened};
 use super::signs::{Sign, Strip};
+use super::swelling::{Swelling, swelling};
 use super::{Cause, Happening, Moment, Shown, Surety};
 
 /// Widths are swollen past this, over the sharp frames'…
@@ -14,19 +15,13 @@ const WIDE: f64 = 1.12;
 /// …and so many scatters of a calm night's.
 const WIDE_SCATTERS: f64 = 5.0;
 /// Light is lost past this, mag.
-const LOST_MAG: f64 = 0.15;
+pub(super) const LOST_MAG: f64 = 0.15;
 /// Less is part of a loss that is there before or after, mag.
 const SOME_LOST_MAG: f64 = 0.07;
 /// Without matched stars: the share of stars around below which a sky out of line may be cloud.
-const FEW: f64 = 0.75;
+pub(super) const FEW: f64 = 0.75;
 /// A sky so far off its neighbours' goes with them.
 const SKY_OFF: f64 = 0.05;
-/// Where a width's rise reaches this share of its later level in its first frames, it came at once.
-const AT_ONCE: f64 = 0.7;
-/// A width that grows by this from the first to the last third of its run grows.
-const GROWS: f64 = 1.35;
-/// Fewer frames do not creep.
-const LEAST_CREEP: usize = 8;
 /// A loss so deep for a single frame is told.
 const DEEP_MAG: f64 = 0.5;
 /// Parts of the sky that differ so much are under broken cloud, mag.
@@ -38,8 +33,17 @@ pub(super) fn happenings(strip: &Strip<'_>) -> Vec<Happening> {
     let mut taken = vec![false; strip.signs.len()];
     let mut all = Vec::new();
     for run in runs(&wide, 2).into_iter().filter(|run| run.len() >= 2) {
-        let Some(swelling) = swelling(strip, &run) else {
-            continue;
+        let take = |taken: &mut [bool], run: &Range<usize>| {
+            let own = taken.iter_mut().take(run.end).skip(run.start);
+            own.for_each(|t| *t = true);
+        };
+        let swelling = match swelling(strip, &run) {
+            Swelling::Told(told) => told,
+            Swelling::Unclear => {
+                take(&mut taken, &run);
+                continue;
+            }
+            Swelling::Unnamed => continue,
         };
         let run = match swelling.cause {
             Cause::Dew => widened(&run, strip.signs.len(), run.len(), |at| {
@@ -51,11 +55,7 @@ pub(super) fn happenings(strip: &Strip<'_>) -> Vec<Happening> {
             }),
             _ => run,
         };
-        taken
-            .iter_mut()
-            .take(run.end)
-            .skip(run.start)
-            .for_each(|t| *t = true);
+        take(&mut taken, &run);
         all.push(told(strip, run, swelling));
     }
     all.extend(clouds(strip, &taken));
@@ -63,11 +63,11 @@ pub(super) fn happenings(strip: &Strip<'_>) -> Vec<Happening> {
 }
 
 /// What a run of frames is of, and why.
-struct Told {
-    cause: Cause,
-    shown: Shown,
-    sure: Surety,
-    evidence: String,
+pub(super) struct Told {
+    pub(super) cause: Cause,
+    pub(super) shown: Shown,
+    pub(super) sure: Surety,
+    pub(super) evidence: String,
 }
 
 fn told(strip: &Strip<'_>, run: Range<usize>, told: Told) -> Happening {
@@ -99,78 +99,6 @@ fn told(strip: &Strip<'_>, run: Range<usize>, told: Told) -> Happening {
         sure: told.sure,
         evidence: told.evidence,
     }
-}
-
-fn swelling(strip: &Strip<'_>, run: &Range<usize>) -> Option<Told> {
-    let swell = |sign: &Sign<'_>| sign.wide.map(|wide| wide - 1.0);
-    let third = run.len().div_ceil(3);
-    let first = strip.middle(run.start..run.start + third, swell)?;
-    let last = strip.middle(run.end - third..run.end, swell)?;
-    let level = strip.middle(run.clone(), swell)?;
-    // How wide the two frames at either end of the run are: what came or went at once.
-    let edge = run.len().min(2);
-    let came = strip.middle(run.start..run.start + edge, swell)?;
-    let went = strip.middle(run.end - edge..run.end, swell)?;
-    let is_sharp = |at: Option<usize>| {
-        let swell = at.and_then(|at| strip.signs.get(at)).and_then(swell);
-        swell.is_some_and(|swell| swell < 0.4 * level)
-    };
-    let reaches_end = run.end + 1 >= strip.signs.len();
-    let reaches_start = run.start <= 1;
-    let at_once_in = came >= AT_ONCE * level && is_sharp(run.start.checked_sub(1));
-    let at_once_out = went >= AT_ONCE * level && is_sharp(Some(run.end));
-    let grows = last > GROWS * first;
-    let shrinks = first > GROWS * last;
-    let late = run.end - third..run.end;
-    let lost = strip.middle(late.clone(), |sign| sign.lost_mag);
-    let few = strip.middle(late, |sign| sign.stars_of_best);
-    let percent = (100.0 * last.max(first)).round();
-    let fades = lost.map_or(few.is_some_and(|few| few < FEW), |mag| mag > LOST_MAG);
-    let width = |cause, sure, evidence: String| Told {
-        cause,
-        shown: Shown::Width,
-        sure,
-        evidence,
-    };
-    if grows && fades && run.len() >= 3 {
-        let sure = match lost {
-            Some(_) if reaches_end || at_once_out => Surety::Sure,
-            Some(_) => Surety::Likely,
-            None if reaches_end => Surety::Likely,
-            None => return None,
-        };
-        let by = format!(
-            "Stars swelled slowly, to {percent} % over their sharp width, and faded with it."
-        );
-        return Some(width(Cause::Dew, sure, by));
-    }
-    if fades {
-        // Swollen and dimmed, but not growing: haze, dew that stays, cloud; none can be told.
-        return None;
-    }
-    let steady = !grows && !shrinks;
-    if steady && (at_once_in || (reaches_start && at_once_out)) {
-        let sure = if lost.is_some() {
-            Surety::Sure
-        } else {
-            Surety::Likely
-        };
-        let by = if at_once_in {
-            format!(
-                "Stars are {percent} % wider from one frame to the next, and keep their light: focus moved."
-            )
-        } else {
-            format!(
-                "Stars were {percent} % wider until the focus was set again, and kept their light."
-            )
-        };
-        return Some(width(Cause::Defocus, sure, by));
-    }
-    let creeps = (grows && reaches_end) || (shrinks && reaches_start);
-    (creeps && run.len() >= LEAST_CREEP && lost.is_some()).then(|| {
-        let by = format!("Stars widened slowly, to {percent} %, and kept their light: focus crept, as cooling makes it.");
-        width(Cause::FocusDrift, Surety::Likely, by)
-    })
 }
 
 fn clouds(strip: &Strip<'_>, taken: &[bool]) -> Vec<Happening> {

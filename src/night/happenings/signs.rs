@@ -15,6 +15,12 @@ const ALL_LOST_MAG: f64 = 3.0;
 /// With fewer than this share of the usual stars no match tells of cloud or of nothing at all.
 const TRACE: f64 = 0.4;
 
+/// A sky within this share of its neighbours' is as always.
+const SAME_SKY: f64 = 0.03;
+/// Trails shorter than this tell nothing by being shorter still, px…
+const LEAST_TRAIL_PX: f64 = 1.5;
+/// …and those under this share of what is expected are not of stars.
+const BLIND_SHARE: f64 = 0.5;
 /// A third of the 0.45 by which the logarithm of star counts grows with a magnitude.
 const THINS_PER_MAG: f64 = 0.15;
 
@@ -139,34 +145,45 @@ fn sign(night: &Night, at: usize) -> Option<Sign<'_>> {
     })
 }
 
+/// Whether what a frame shows is no stars: it has no trails where the sky's turning makes some, so it
+/// shows hot pixels through cloud, and its widths, places and counts are theirs.
+#[must_use]
+pub fn is_blind(row: &Row) -> bool {
+    let expected = row.derived.expected_trail_px.or(row.typical.trail_px);
+    let trail = row.measure.as_deref().and_then(|measure| measure.trail);
+    trail.zip(expected).is_some_and(|(trail, expected)| {
+        expected > LEAST_TRAIL_PX && trail.length_px < BLIND_SHARE * expected
+    })
+}
+
 /// Light lost by the stars of a frame, mag; `None` where its group's stars were not matched.
 ///
 /// Stars grow 10^(0.45 m) times as many with magnitude m, so a loss must also thin their count, by a
-/// third of that at least: where it does not, the chain of matches has slipped and nothing is lost.
+/// third of that at least. Where it does not and the sky is as always, the chain of matches has slipped
+/// and nothing is lost.
 #[must_use]
 pub fn lost_mag(night: &Night, row: &Row) -> Option<f64> {
     let group = night.groups.get(row.group?)?;
-    let stars = f64::from(row.measure.as_deref()?.star_count);
+    let measure = row.measure.as_deref()?;
+    let stars = f64::from(measure.star_count);
     let best = group
         .stars
         .map(Series::upper_level)
         .filter(|best| *best > 0.0);
     let share = best.map(|best| stars / best);
     let matched = |&at: &usize| {
-        night
-            .rows
-            .get(at)
-            .is_some_and(|r| r.derived.transparency.is_some())
+        let row = night.rows.get(at);
+        row.is_some_and(|row| row.derived.transparency.is_some())
     };
     match row.derived.transparency {
         Some(left) => {
             let mag = -2.5 * left.max(1e-4).log10();
             let thinned = 10_f64.powf(-THINS_PER_MAG * mag);
-            Some(if share.is_some_and(|share| share > thinned) {
-                mag.min(0.0)
-            } else {
-                mag
-            })
+            let usual = row.typical.sky_pct.filter(|usual| *usual > 0.0);
+            let same_sky =
+                usual.is_none_or(|usual| (measure.sky.level_pct / usual - 1.0).abs() < SAME_SKY);
+            let slipped = share.is_some_and(|share| share > thinned) && same_sky && !is_blind(row);
+            Some(if slipped { mag.min(0.0) } else { mag })
         }
         None if share.is_some_and(|s| s < TRACE) && group.rows.iter().any(matched) => {
             Some(ALL_LOST_MAG)

@@ -70,7 +70,7 @@ use crate::frame::Samples;
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 21;
+pub const MEASURE_VERSION: u32 = 22;
 
 /// What one map and one spread for a whole frame leave of a trail's length, as a share of it, beyond
 /// what the stars' scatter tells: in files of the simulator at 20 mm the truth of 8 px lay 0.026 px

@@ -75,9 +75,11 @@ impl Blob {
 #[derive(Debug, Default)]
 pub(super) struct Flood {
     parents: Vec<usize>,
-    order: Vec<(usize, usize)>,
+    /// For each run the next of its component, and for each component's first run its last.
+    chain: Vec<(usize, usize)>,
     pixels: Vec<Pixel>,
-    descending: Vec<usize>,
+    /// Height, upside down, above place: in ascending order the highest comes first.
+    descending: Vec<u64>,
     basins: Vec<Basin>,
 }
 
@@ -87,6 +89,9 @@ struct Pixel {
     y: usize,
     height: f32,
     basin: Option<usize>,
+    /// The first pixel of the rows above and below that is no further left than its neighbour.
+    above: usize,
+    below: usize,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -104,20 +109,19 @@ struct Basin {
 /// All objects whose peak is above `level` σ, in order of their topmost pixel.
 pub(super) fn blobs(found: &Found, level: f32, flood: &mut Flood) -> Vec<Blob> {
     join_runs(&found.runs, &mut flood.parents);
-    flood.order.clear();
-    for run in 0..found.runs.len() {
-        let root = root_of(&mut flood.parents, run);
-        flood.order.push((root, run));
-    }
-    flood.order.sort_unstable();
-    let order = std::mem::take(&mut flood.order);
+    chain_runs(flood);
     let mut out = Vec::new();
-    for component in order.chunk_by(|a, b| a.0 == b.0) {
+    for first in 0..found.runs.len() {
+        // A component is named by the first of its runs.
+        if flood.parents.get(first) != Some(&first) {
+            continue;
+        }
         flood.pixels.clear();
         let mut highest = 0.0_f32;
-        for &(_, index) in component {
-            let Some(run) = found.runs.get(index) else {
-                continue;
+        let mut next = Some(first);
+        while let Some(index) = next {
+            let (Some(run), Some(link)) = (found.runs.get(index), flood.chain.get(index)) else {
+                break;
             };
             let heights = found.significance.get(run.at..run.at + (run.x1 - run.x0));
             for (x, &height) in (run.x0..run.x1).zip(heights.unwrap_or_default()) {
@@ -127,17 +131,38 @@ pub(super) fn blobs(found: &Found, level: f32, flood: &mut Flood) -> Vec<Blob> {
                     y: run.y,
                     height,
                     basin: None,
+                    above: 0,
+                    below: 0,
                 });
             }
+            next = Some(link.0).filter(|&next| next != index);
         }
         if highest >= level {
             flood_component(flood);
-            let number = component.first().map_or(0, |&(root, _)| root);
-            out.extend(finish(&flood.basins, level, number));
+            out.extend(finish(&flood.basins, level, first));
         }
     }
-    flood.order = order;
     out
+}
+
+/// Chains the runs of each component in their order.
+fn chain_runs(flood: &mut Flood) {
+    flood.chain.clear();
+    for run in 0..flood.parents.len() {
+        flood.chain.push((run, run));
+        let root = root_of(&mut flood.parents, run);
+        // A root is the first run of its component, so it is here already.
+        let Some(last) = flood.chain.get_mut(root).map(|head| &mut head.1) else {
+            continue;
+        };
+        let before = std::mem::replace(last, run);
+        if let Some(link) = flood.chain.get_mut(before) {
+            link.0 = run;
+        }
+        if let Some(parent) = flood.parents.get_mut(run) {
+            *parent = root;
+        }
+    }
 }
 
 /// Unites runs of neighbouring rows that touch, corners included.
@@ -182,15 +207,17 @@ fn root_of(parents: &mut [usize], index: usize) -> usize {
 fn flood_component(flood: &mut Flood) {
     flood.basins.clear();
     flood.descending.clear();
-    flood.descending.extend(0..flood.pixels.len());
     let pixels = &mut flood.pixels;
-    // Ties by place, so that the same frame always gives the same objects.
-    flood.descending.sort_unstable_by(|&a, &b| {
-        let height = |i: usize| pixels.get(i).map_or(0.0, |p| p.height);
-        height(b).total_cmp(&height(a)).then(a.cmp(&b))
-    });
+    link_rows(pixels);
+    // Ties by place, so that the same frame always gives the same objects. Heights are positive, and
+    // the bits of positive floats are in their order.
+    let keys = pixels.iter().zip(0_u64..);
+    let keys = keys.map(|(pixel, index)| u64::from(!pixel.height.to_bits()) << 32 | index);
+    flood.descending.extend(keys);
+    flood.descending.sort_unstable();
     let origin = pixels.first().map_or((0, 0), |p| (p.x, p.y));
-    for &index in &flood.descending {
+    for &key in &flood.descending {
+        let index = (key & u64::from(u32::MAX)) as usize;
         let Some(pixel) = pixels.get(index).copied() else {
             continue;
         };
@@ -250,33 +277,46 @@ fn flood_component(flood: &mut Flood) {
     }
 }
 
-/// Indices of the eight neighbours of a pixel, by search in the sorted list.
+/// Finds for each pixel, in row order, where its neighbours of the rows above and below begin.
+fn link_rows(pixels: &mut [Pixel]) {
+    let (mut above, mut below) = (0, 0);
+    for index in 0..pixels.len() {
+        let Some((x, y)) = pixels.get(index).map(|p| (p.x.saturating_sub(1), p.y)) else {
+            break;
+        };
+        let until = |from: usize, row: Option<usize>| {
+            let is_before = |p: &&Pixel| row.is_some_and(|row| (p.y, p.x) < (row, x));
+            let later = pixels.get(from..).unwrap_or_default();
+            from + later.iter().take_while(is_before).count()
+        };
+        above = until(above, y.checked_sub(1));
+        below = until(below.max(index), Some(y + 1));
+        if let Some(pixel) = pixels.get_mut(index) {
+            (pixel.above, pixel.below) = (above, below);
+        }
+    }
+}
+
+/// Indices of the eight neighbours of a pixel.
 fn neighbours(pixels: &[Pixel], index: usize, pixel: Pixel) -> impl Iterator<Item = usize> {
-    let mut out = [usize::MAX; 8];
-    let mut count = 0;
-    let mut note = |at: usize| {
-        if let Some(slot) = out.get_mut(count) {
-            *slot = at;
-            count += 1;
-        }
-    };
-    let is = |at: usize, x: usize, y: usize| pixels.get(at).is_some_and(|p| p.x == x && p.y == y);
-    if index > 0 && is(index - 1, pixel.x.wrapping_sub(1), pixel.y) {
-        note(index - 1);
-    }
-    if is(index + 1, pixel.x + 1, pixel.y) {
-        note(index + 1);
-    }
-    for y in [pixel.y.wrapping_sub(1), pixel.y + 1] {
-        let from = pixel.x.saturating_sub(1);
-        let mut at = pixels.partition_point(|p| (p.y, p.x) < (y, from));
-        while let Some(other) = pixels.get(at).filter(|p| p.y == y && p.x <= pixel.x + 1) {
-            debug_assert!(other.x >= from, "sorted by row and column");
-            note(at);
-            at += 1;
-        }
-    }
-    out.into_iter().take(count)
+    let beside = [index.wrapping_sub(1), index + 1]
+        .into_iter()
+        .filter(move |&at| {
+            let is = |p: &Pixel| p.y == pixel.y && p.x.abs_diff(pixel.x) == 1;
+            pixels.get(at).is_some_and(is)
+        });
+    let rows = [
+        (pixel.above, pixel.y.wrapping_sub(1)),
+        (pixel.below, pixel.y + 1),
+    ];
+    let others = rows.into_iter().flat_map(move |(from, y)| {
+        let near = move |at: &usize| {
+            let is = |p: &Pixel| p.y == y && p.x <= pixel.x + 1;
+            pixels.get(*at).is_some_and(is)
+        };
+        (from..from + 3).take_while(near)
+    });
+    beside.chain(others)
 }
 
 fn basin_root(basins: &mut [Basin], index: usize) -> usize {

@@ -11,7 +11,8 @@
 //! moments do, which feel the middle of a trail as much as its ends.
 
 use super::background::SkyPlane;
-use super::spread::{NORMAL, Normal, PIXEL_VARIANCE, Spread};
+use super::profile_lanes::{self, Batch, LaneSums, Weights};
+use super::spread::{PIXEL_VARIANCE, Spread};
 use crate::base::linalg::solve;
 use crate::frame::Samples;
 
@@ -82,30 +83,31 @@ pub(super) struct Fitted {
 }
 
 /// The profile of one trail, ready to be asked at many places.
-struct Shape {
-    trail: Trailed,
-    sin: f64,
-    cos: f64,
-    parts: [(f64, f64, f64); super::spread::PARTS],
-    used: usize,
-    normal: &'static Normal,
+#[derive(Debug)]
+pub(super) struct Shape {
+    pub(super) trail: Trailed,
+    pub(super) sin: f64,
+    pub(super) cos: f64,
+    /// Share, σ with the pixel in it, and variance without of each Gaussian.
+    pub(super) parts: [(f64, f64, f64); super::spread::PARTS],
+    pub(super) used: usize,
 }
 
 /// A place in the axes of a trail.
 #[derive(Debug, Clone, Copy)]
-struct Place {
+pub(super) struct Place {
     /// Along and across the tangent in the path's middle.
-    flat: (f64, f64),
-    along: f64,
-    across: f64,
+    pub(super) flat: (f64, f64),
+    pub(super) along: f64,
+    pub(super) across: f64,
     /// Cosine and sine of the angle by which the path has turned here.
-    turn: (f64, f64),
+    pub(super) turn: (f64, f64),
     /// Change of `along` with a step along the path's direction.
-    stretch: f64,
+    pub(super) stretch: f64,
 }
 
 impl Shape {
-    fn new(trail: Trailed, spread: &Spread) -> Self {
+    pub(super) fn new(trail: Trailed, spread: &Spread) -> Self {
         let (sin, cos) = trail.angle.sin_cos();
         let mut parts = [(0.0, 1.0, 0.0); super::spread::PARTS];
         let mut used = 0;
@@ -120,12 +122,11 @@ impl Shape {
             cos,
             parts,
             used,
-            normal: &NORMAL,
         }
     }
 
     /// Where a place lies to the path; `None` when it is further than `reach` px to its side.
-    fn place(&self, x: f64, y: f64, reach: f64) -> Option<Place> {
+    pub(super) fn place(&self, x: f64, y: f64, reach: f64) -> Option<Place> {
         let (dx, dy) = (x - self.trail.x, y - self.trail.y);
         let (u, v) = (dx * self.cos - dy * self.sin, dx * self.sin + dy * self.cos);
         let c = self.trail.curvature;
@@ -153,17 +154,20 @@ impl Shape {
         })
     }
 
-    /// Light at a place, and its change with each parameter.
-    fn at_place(&self, place: &Place) -> (f64, [f64; PARAMETERS]) {
+    /// Light at a place, and its change with each parameter: the plain path of what
+    /// [`profile_lanes::add`] does for several at once.
+    #[cfg(test)]
+    pub(super) fn at_place(&self, place: &Place) -> (f64, [f64; PARAMETERS]) {
+        use profile_lanes::normal;
         let (u, v) = (place.along, place.across);
         let half = 0.5 * self.trail.length;
         let mut sum = 0.0;
         let (mut by_u, mut by_v, mut by_length, mut by_scale) = (0.0, 0.0, 0.0, 0.0);
         for &(share, sigma, own) in self.parts.iter().take(self.used) {
             let (z0, z1, zv) = ((u - half) / sigma, (u + half) / sigma, v / sigma);
-            let (d0, p0) = self.normal.at(z0);
-            let (d1, p1) = self.normal.at(z1);
-            let across = share * self.normal.at(zv).0 / sigma;
+            let (d0, p0) = normal(z0);
+            let (d1, p1) = normal(z1);
+            let across = share * normal(zv).0 / sigma;
             let along = (p1 - p0) / self.trail.length;
             let slope = (d1 - d0) / (self.trail.length * sigma);
             let bend = (z0 * d0 - z1 * d1) / (self.trail.length * sigma * sigma);
@@ -190,6 +194,27 @@ impl Shape {
             flux * (0.5 * u * u * by_v - u * v * by_u),
         ];
         (flux * sum, gradient)
+    }
+
+    /// Columns of row `y` that may lie within `reach` px of a straight path's side and `half` px of
+    /// its middle along it; all for one that bends.
+    fn columns(&self, y: f64, reach: f64, half: f64) -> (f64, f64) {
+        if self.trail.curvature.abs() >= 1e-9 {
+            return (f64::NEG_INFINITY, f64::INFINITY);
+        }
+        let dy = y - self.trail.y;
+        // |slope · dx + offset| ≤ most, one more px on either side for rounding.
+        let within = |slope: f64, offset: f64, most: f64| {
+            if slope.abs() < 1e-6 {
+                return (f64::NEG_INFINITY, f64::INFINITY);
+            }
+            let (a, b) = ((-most - offset) / slope, (most - offset) / slope);
+            (a.min(b) - 1.0, a.max(b) + 1.0)
+        };
+        let side = within(self.sin, dy * self.cos, reach);
+        let along = within(self.cos, -dy * self.sin, half);
+        let x = self.trail.x;
+        (x + side.0.max(along.0), x + side.1.min(along.1))
     }
 }
 
@@ -256,53 +281,50 @@ fn look(
     if !inside {
         return None;
     }
-    let mut round = Round {
-        normal: [[0.0; PARAMETERS]; PARAMETERS],
-        right: [0.0; PARAMETERS],
-        chi2: 0.0,
-        taken: 0.0,
-        samples: 0,
-        wings: Wings::default(),
+    let weights = Weights {
+        sky: ground.noise * ground.noise,
+        photon: ground.photon,
     };
+    let mut sums = LaneSums::default();
+    let mut batch = Batch::default();
+    let mut samples = 0;
     let half = 0.5 * trail.length + reach;
     for row in (y0.ceil() as usize)..=(y1.floor() as usize) {
-        let first = x0.ceil() as usize;
-        let values = plane.row(row).get(first..=(x1.floor() as usize))?;
+        let (from, to) = shape.columns(row as f64, reach, half);
+        let (from, to) = (x0.max(from).ceil(), x1.min(to).floor());
+        if from > to {
+            continue;
+        }
+        let first = from as usize;
+        let values = plane.row(row).get(first..=(to as usize))?;
         for (column, &value) in (first..).zip(values) {
-            if !ground.samples.layout.is_green(column, row) || !value.is_finite() {
-                continue;
-            }
             let (x, y) = (column as f64, row as f64);
             let Some(place) = shape.place(x, y, reach).filter(|p| p.along.abs() <= half) else {
                 continue;
             };
-            let (model, gradient) = shape.at_place(&place);
-            let weight =
-                1.0 / (ground.noise * ground.noise + ground.photon * model.max(0.0)).max(1e-30);
-            let above = f64::from(value) - ground.sky.at(x, y);
-            let left = above - model;
-            round.chi2 += weight * left * left;
-            round.taken += (left * left - above * above) / (ground.noise * ground.noise).max(1e-30);
-            round.samples += 1;
-            // One half of the matrix; `mirror` fills the other.
-            let lines = round.normal.iter_mut().zip(&mut round.right);
-            for (i, ((line, right), &a)) in lines.zip(&gradient).enumerate() {
-                let weighted = weight * a;
-                *right += weighted * left;
-                for (cell, &b) in line.iter_mut().zip(&gradient).take(i + 1) {
-                    *cell += weighted * b;
-                }
+            if !ground.samples.layout.is_green(column, row) || !value.is_finite() {
+                continue;
             }
-            if let Some((winged, step)) = &winged {
-                let change = (winged.at_place(&place).0 - model) / step;
-                round.wings.own += weight * change * change;
-                round.wings.right += weight * change * left;
-                for (cell, &b) in round.wings.cross.iter_mut().zip(&gradient) {
-                    *cell += weight * change * b;
-                }
+            batch.push(&place, f64::from(value) - ground.sky.at(x, y));
+            samples += 1;
+            if batch.is_full() {
+                profile_lanes::add(&mut sums, &shape, winged.as_ref(), weights, &batch);
+                batch.clear();
             }
         }
     }
+    if !batch.is_empty() {
+        profile_lanes::add(&mut sums, &shape, winged.as_ref(), weights, &batch);
+    }
+    let (cross, own, right) = sums.wings();
+    let mut round = Round {
+        normal: sums.normal(),
+        right: sums.right(),
+        chi2: sums.chi2(),
+        taken: sums.taken() / weights.sky.max(1e-30),
+        samples,
+        wings: Wings { cross, own, right },
+    };
     mirror(&mut round.normal);
     Some(round)
 }

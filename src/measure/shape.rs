@@ -11,7 +11,11 @@
 //! they miss of the integral's M/2 is put back. At the end the star's and the Gaussian's sums
 //! agree, which are the normal equations of the least-squares fit of that Gaussian.
 
+use multiversion::multiversion;
+
 use super::background::SkyPlane;
+use super::exponent::{WIDE, exp};
+use super::greens;
 use crate::frame::Samples;
 
 /// Rounds after which moments count as not settling.
@@ -19,6 +23,12 @@ const ROUNDS: usize = 40;
 
 /// Samples with xᵀM⁻¹x above this are left out; their weight is below 1/1000.
 const REACH2: f64 = 14.0;
+
+/// Samples of a higher weight are the star's core: e⁻².
+const CORE: f64 = 0.135_335_283_236_612_7;
+
+/// Farthest row or column, px, that is read ahead.
+const TOUCHED: f64 = 16.0;
 
 /// Relative change of M at which it has settled.
 const SETTLED: f64 = 1e-4;
@@ -112,15 +122,6 @@ struct Sums {
 }
 
 impl Sums {
-    fn add(&mut self, w: f64, dx: f64, dy: f64) {
-        self.one += w;
-        self.x += w * dx;
-        self.y += w * dy;
-        self.xx += w * dx * dx;
-        self.xy += w * dx * dy;
-        self.yy += w * dy * dy;
-    }
-
     /// Mean place and moments round it; `None` unless there is light.
     fn moments(&self) -> Option<(f64, f64, Moments)> {
         if self.one <= 0.0 {
@@ -159,6 +160,7 @@ pub(super) fn measure_shape(
     noise: f64,
     max_radius: f64,
 ) -> Option<Shape> {
+    touch(samples, (x, y), start);
     let (mut cx, mut cy, mut m) = (x, y, start);
     let mut settled = false;
     for _ in 0..ROUNDS {
@@ -246,23 +248,23 @@ fn next_moments(weight: Moments, seen: Moments) -> Option<Moments> {
 }
 
 /// Looks at the true samples of an elliptical window.
+#[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl", "x86_64+avx2"))]
 fn look(
     samples: &Samples,
     sky: SkyPlane,
-    (cx, cy): (f64, f64),
+    centre: (f64, f64),
     m: Moments,
     max_radius: f64,
 ) -> Option<Window> {
     let inverse = m.inverse()?;
+    let (cx, cy) = centre;
     let plane = &samples.green;
     let reach_y = (REACH2 * m.yy).sqrt().min(max_radius);
     let (width, height) = (plane.width() as f64, plane.height() as f64);
     let first_row = (cy - reach_y).ceil();
     let last_row = (cy + reach_y).floor();
-    let mut window = Window {
-        at_edge: first_row < 0.0 || last_row > height - 1.0,
-        ..Window::default()
-    };
+    let mut at_edge = first_row < 0.0 || last_row > height - 1.0;
+    let mut lanes = Lanes::default();
     let mut row = first_row.max(0.0);
     while row <= last_row.min(height - 1.0) {
         let y = row as usize;
@@ -276,64 +278,159 @@ fn look(
         }
         let half = (room / inverse.xx).sqrt().min(max_radius);
         let (from, to) = ((cx + middle - half).ceil(), (cx + middle + half).floor());
-        if from < 0.0 || to > width - 1.0 {
-            window.at_edge = true;
-        }
+        at_edge |= from < 0.0 || to > width - 1.0;
         let (from, to) = (from.max(0.0), to.min(width - 1.0));
         if from > to {
             continue;
         }
-        let span = (from as usize)..=(to as usize);
-        let Some(values) = plane.row(y).get(span.clone()) else {
-            continue;
+        let line = Line {
+            dy,
+            sky: sky.at(cx, y as f64),
+            slope: sky.slope_x,
+            xx: -0.5 * inverse.xx,
+            x: -inverse.xy * dy,
+            one: -0.5 * inverse.yy * dy * dy,
+            clip: samples.clip_level,
         };
-        let sky = (sky.at(from, y as f64), sky.slope_x);
-        add_row(
-            &mut window,
-            samples,
-            values,
-            *span.start(),
-            y,
-            sky,
-            (cx, dy),
-            inverse,
-        );
-    }
-    Some(window)
-}
-
-/// Adds one row of the window. The weight's exponent is quadratic in x, so the weight follows by
-/// two multiplications a sample instead of an exponential.
-#[expect(clippy::too_many_arguments, reason = "the inner loop of `look`")]
-fn add_row(
-    window: &mut Window,
-    samples: &Samples,
-    values: &[f32],
-    first: usize,
-    y: usize,
-    sky: (f64, f64),
-    (cx, dy): (f64, f64),
-    inverse: Moments,
-) {
-    let exponent =
-        |dx: f64| -0.5 * (inverse.xx * dx * dx + 2.0 * inverse.xy * dx * dy + inverse.yy * dy * dy);
-    let start = first as f64 - cx;
-    let mut weight = exponent(start).exp();
-    let mut ratio = (exponent(start + 1.0) - exponent(start)).exp();
-    let ratio_of_ratio = (-inverse.xx).exp();
-    let core = (-2.0_f64).exp();
-    for (i, &value) in values.iter().enumerate() {
-        if samples.layout.is_green(first + i, y) && value.is_finite() {
-            let dx = start + i as f64;
-            let above = f64::from(value) - (sky.0 + sky.1 * i as f64);
-            window.star.add(weight * above, dx, dy);
-            window.model.add(weight * weight, dx, dy);
-            if weight > core {
-                window.peak = window.peak.max(above);
-                window.clipped |= value >= samples.clip_level;
+        for (first, step) in greens::columns(samples.layout, y, from as usize) {
+            let mut x = first;
+            while x <= to as usize {
+                let values = samples_from(plane.row(y), x, step);
+                let inside = (to - x as f64) / step as f64;
+                lanes.add(&line, (x as f64 - cx, step as f64), inside, values);
+                x += WIDE * step;
             }
         }
-        weight *= ratio;
-        ratio *= ratio_of_ratio;
+    }
+    Some(lanes.window(at_edge))
+}
+
+/// Samples `step` apart from column `first` on; what lies beyond the row is no number.
+#[inline(always)]
+#[expect(
+    clippy::inline_always,
+    reason = "or its loop is not compiled to vectors"
+)]
+fn samples_from(row: &[f32], first: usize, step: usize) -> [f32; WIDE] {
+    let row = row.get(first..).unwrap_or_default();
+    if step == 1
+        && let Some(values) = row.first_chunk()
+    {
+        return *values;
+    }
+    if step == 2
+        && let Some(values) = row.first_chunk::<{ 2 * WIDE }>()
+    {
+        return std::array::from_fn(|i| values[2 * i]);
+    }
+    let mut values = [f32::NAN; WIDE];
+    for (slot, value) in values.iter_mut().zip(row.iter().step_by(step)) {
+        *slot = *value;
+    }
+    values
+}
+
+/// Reads the middle rows of a window once. These reads do not wait for each other, so memory's
+/// delay is paid once and not row by row in the first look.
+fn touch(samples: &Samples, (x, y): (f64, f64), m: Moments) {
+    let reach = |variance: f64| (REACH2 * variance).sqrt().min(TOUCHED);
+    let place = |at: f64| at.max(0.0) as usize;
+    let (dx, dy) = (reach(m.xx), reach(m.yy));
+    let mut sum = 0.0;
+    for row in place(y - dy)..=place(y + dy) {
+        for column in [place(x - dx), place(x + dx)] {
+            sum += samples.green.get(column, row).unwrap_or(0.0);
+        }
+    }
+    std::hint::black_box(sum);
+}
+
+/// What all samples of one row of a window share.
+struct Line {
+    dy: f64,
+    /// The sky below the star's centre, and its change to the right.
+    sky: f64,
+    slope: f64,
+    /// The weight's exponent as a polynomial of the distance from the centre along the row.
+    xx: f64,
+    x: f64,
+    one: f64,
+    clip: f32,
+}
+
+/// The sums of a window in lanes, so that one instruction adds to all of them.
+#[derive(Default)]
+struct Lanes {
+    star: [[f64; WIDE]; 6],
+    model: [[f64; WIDE]; 6],
+    peak: [f64; WIDE],
+    /// 1 where a sample of the core was clipped.
+    clipped: [f64; WIDE],
+}
+
+impl Lanes {
+    /// Adds samples `step` apart, the first at `dx` from the centre, up to the one numbered `last`;
+    /// what is no number adds nothing.
+    #[inline(always)]
+    #[expect(
+        clippy::inline_always,
+        reason = "or its loop is not compiled to vectors"
+    )]
+    fn add(&mut self, line: &Line, (dx, step): (f64, f64), last: f64, values: [f32; WIDE]) {
+        let [s_one, s_x, s_y, s_xx, s_xy, s_yy] = &mut self.star;
+        let [m_one, m_x, m_y, m_xx, m_xy, m_yy] = &mut self.model;
+        for (i, value) in values.into_iter().enumerate() {
+            let x = dx + i as f64 * step;
+            let counts = value.abs() <= f32::MAX && i as f64 <= last;
+            let weight = exp(line.one + x * (line.x + x * line.xx));
+            let weight = if counts { weight } else { 0.0 };
+            let above = f64::from(value) - (line.sky + line.slope * x);
+            let above = if counts { above } else { 0.0 };
+            let star = weight * above;
+            let model = weight * weight;
+            let (star_x, model_x) = (star * x, model * x);
+            let (star_y, model_y) = (star * line.dy, model * line.dy);
+            s_one[i] += star;
+            s_x[i] += star_x;
+            s_y[i] += star_y;
+            s_xx[i] += star_x * x;
+            s_xy[i] += star_x * line.dy;
+            s_yy[i] += star_y * line.dy;
+            m_one[i] += model;
+            m_x[i] += model_x;
+            m_y[i] += model_y;
+            m_xx[i] += model_x * x;
+            m_xy[i] += model_x * line.dy;
+            m_yy[i] += model_y * line.dy;
+            let core = if weight > CORE { above } else { 0.0 };
+            self.peak[i] = if core > self.peak[i] {
+                core
+            } else {
+                self.peak[i]
+            };
+            let is_clipped = weight > CORE && value >= line.clip;
+            self.clipped[i] = if is_clipped { 1.0 } else { self.clipped[i] };
+        }
+    }
+
+    fn window(&self, at_edge: bool) -> Window {
+        let sums = |of: &[[f64; WIDE]; 6]| {
+            let [one, x, y, xx, xy, yy] = of.map(|lanes| lanes.iter().sum());
+            Sums {
+                one,
+                x,
+                y,
+                xx,
+                xy,
+                yy,
+            }
+        };
+        Window {
+            star: sums(&self.star),
+            model: sums(&self.model),
+            peak: self.peak.iter().copied().fold(0.0, f64::max),
+            clipped: self.clipped.iter().any(|&c| c > 0.0),
+            at_edge,
+        }
     }
 }

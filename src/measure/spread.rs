@@ -5,8 +5,6 @@
 //! each of them stays a closed form when it is smeared along a trail or weighted by a Gaussian. So a
 //! star is a few Gaussians, tied together by κ = 1/β; κ = 0 is the one Gaussian.
 
-use std::sync::LazyLock;
-
 use libm::erf;
 
 /// Variance that a pixel's own square adds along each axis, px².
@@ -178,55 +176,6 @@ fn window(h: f64) -> f64 {
     (0.5 * std::f64::consts::PI).sqrt() * erf(h / std::f64::consts::SQRT_2) / h
 }
 
-/// Density and distribution of the unit Gaussian from a table: the inner loop of profile fits asks
-/// for them a million times a frame.
-#[derive(Debug)]
-pub(super) struct Normal {
-    knots: Vec<(f64, f64)>,
-}
-
-/// Beyond this many σ the Gaussian counts as ended.
-const NORMAL_REACH: f64 = 6.0;
-
-/// Knots per σ.
-const NORMAL_KNOTS: f64 = 32.0;
-
-/// The one table.
-pub(super) static NORMAL: LazyLock<Normal> = LazyLock::new(Normal::new);
-
-impl Normal {
-    fn new() -> Self {
-        let count = (2.0 * NORMAL_REACH * NORMAL_KNOTS) as usize + 1;
-        let knots = (0..count)
-            .map(|i| {
-                let z = i as f64 / NORMAL_KNOTS - NORMAL_REACH;
-                let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-                (density, 0.5 * (1.0 + erf(z / std::f64::consts::SQRT_2)))
-            })
-            .collect();
-        Self { knots }
-    }
-
-    /// (φ(z), Φ(z)), each to 1e−6: a Taylor series of the second order from the nearest knot.
-    pub(super) fn at(&self, z: f64) -> (f64, f64) {
-        if z <= -NORMAL_REACH {
-            return (0.0, 0.0);
-        }
-        let place = ((z + NORMAL_REACH) * NORMAL_KNOTS + 0.5) as usize;
-        let Some(&(density, below)) = self.knots.get(place) else {
-            return (0.0, 1.0);
-        };
-        let knot = place as f64 / NORMAL_KNOTS - NORMAL_REACH;
-        let d = z - knot;
-        let slope = -knot * density;
-        let bend = (knot * knot - 1.0) * density;
-        (
-            density + d * (slope + 0.5 * d * bend),
-            below + d * (density + d * (0.5 * slope + d * bend / 6.0)),
-        )
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -282,18 +231,6 @@ mod tests {
             }
             assert!((got / m - 1.0).abs() < 1e-5, "{length}: {got} {m}");
             assert!((across - 1.0).abs() < 1e-6, "{length}: {across}");
-        }
-    }
-
-    #[test]
-    fn the_table_is_the_gaussian() {
-        for i in -700..700 {
-            let z = f64::from(i) * 0.01;
-            let (density, below) = NORMAL.at(z);
-            let want = 0.5 * (1.0 + erf(z / std::f64::consts::SQRT_2));
-            assert!((below - want).abs() < 1e-6, "{z}: {below} {want}");
-            let want = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-            assert!((density - want).abs() < 2e-6, "{z}: {density} {want}");
         }
     }
 }

@@ -96,7 +96,7 @@ pub(super) fn look_again(
     } else {
         0.0
     };
-    let mut taken: Vec<(Peak, Spin2)> = Vec::new();
+    let mut taken: Vec<(Peak, Along)> = Vec::new();
     let mut rows = Rows::new(mesh.height);
     let whole = |blob: &Blob| {
         blob.peak >= WHOLE_SIGMA || guide.field.at(blob.x, blob.y).length_px() < LEAST_TRAIL
@@ -114,7 +114,7 @@ pub(super) fn look_again(
                 significance: blob.peak * gain as f32,
                 rise: 0.0,
             },
-            trail,
+            Along::of(trail),
         ));
     }
     blobs.retain(whole);
@@ -138,7 +138,7 @@ pub(super) fn look_again(
             continue;
         }
         rows.add(peak.y, taken.len());
-        taken.push((peak, trail));
+        taken.push((peak, Along::of(trail)));
         blobs.push(blob_of(&peak, trail, guide.sigma));
     }
 }
@@ -316,15 +316,14 @@ fn blank_streaks(halved: &mut [f32], (cols, rows): (usize, usize), streaks: &[St
 ///
 /// Along a line two equal boxes overlap as a triangle, across it two Gaussians as a wider one; real
 /// stars have wings.
-fn spill(other: &Peak, trail: Spin2, peak: &Peak, sigma: f64) -> (f64, f64) {
-    let (sin, cos) = trail.angle_deg().to_radians().sin_cos();
+fn spill(other: &Peak, trail: Along, peak: &Peak, sigma: f64) -> (f64, f64) {
     let (dx, dy) = (peak.x - other.x, peak.y - other.y);
-    let along = (dx * cos - dy * sin).abs();
-    let across = (dx * sin + dy * cos).abs();
-    let length = trail.length_px() + 2.0 * sigma;
+    let along = (dx * trail.cos - dy * trail.sin).abs();
+    let across = (dx * trail.sin + dy * trail.cos).abs();
+    let length = trail.length + 2.0 * sigma;
     let overlap = (1.0 - along / length).max(0.0);
     let beyond = (along - 0.5 * length).max(0.0);
-    let distance = across.hypot(beyond) / (1.5 * sigma);
+    let distance = (across * across + beyond * beyond).sqrt() / (1.5 * sigma);
     let core = overlap * (-0.5 * (across / (1.5 * sigma)).powi(2)).exp();
     let wings = (0.3 * distance.max(2.5).powi(-4) - core).max(0.0);
     let light = f64::from(other.significance);
@@ -351,6 +350,25 @@ fn blob_of(peak: &Peak, trail: Spin2, sigma: f64) -> Blob {
             yy: a * sin * sin + b * cos * cos,
         },
         component: usize::MAX,
+    }
+}
+
+/// A trail's length and direction, worked out once for the many that it is compared with.
+#[derive(Debug, Clone, Copy)]
+struct Along {
+    length: f64,
+    sin: f64,
+    cos: f64,
+}
+
+impl Along {
+    fn of(trail: Spin2) -> Self {
+        let (sin, cos) = trail.angle_deg().to_radians().sin_cos();
+        Self {
+            length: trail.length_px(),
+            sin,
+            cos,
+        }
     }
 }
 

@@ -11,7 +11,7 @@
 //! moments do, which feel the middle of a trail as much as its ends.
 
 use super::background::SkyPlane;
-use super::profile_lanes::{self, Batch, LaneSums, Weights};
+use super::profile_lanes::{self, Batch, LaneSums, Weights, normal};
 use super::spread::{PIXEL_VARIANCE, Spread};
 use crate::base::linalg::solve;
 use crate::frame::Samples;
@@ -156,9 +156,7 @@ impl Shape {
 
     /// Light at a place, and its change with each parameter: the plain path of what
     /// [`profile_lanes::add`] does for several at once.
-    #[cfg(test)]
     pub(super) fn at_place(&self, place: &Place) -> (f64, [f64; PARAMETERS]) {
-        use profile_lanes::normal;
         let (u, v) = (place.along, place.across);
         let half = 0.5 * self.trail.length;
         let mut sum = 0.0;

@@ -175,11 +175,11 @@ fn light(shape: &Shape, batch: &Batch) -> Lane {
     for &(share, sigma, _) in shape.parts.iter().take(shape.used) {
         let rate = 1.0 / sigma;
         let factor = share * rate / length;
-        for i in 0..WIDE {
+        for (i, light) in light.iter_mut().enumerate() {
             let (u, v) = (batch.along[i], batch.across[i]);
             let (_, below) = normal((u - half) * rate);
             let (_, above) = normal((u + half) * rate);
-            light[i] += (above - below) * factor * density(v * rate);
+            *light += (above - below) * factor * density(v * rate);
         }
     }
     light
@@ -334,8 +334,8 @@ mod tests {
                 pull += weight * change * (above - model);
                 for a in 0..PARAMETERS {
                     right[a] += weight * gradient[a] * (above - model);
-                    for b in 0..=a {
-                        normal[a][b] += weight * gradient[a] * gradient[b];
+                    for (cell, b) in normal[a].iter_mut().zip(gradient).take(a + 1) {
+                        *cell += weight * gradient[a] * b;
                     }
                 }
             }
@@ -343,8 +343,8 @@ mod tests {
             assert!(near(sums.chi2(), chi2) && near(sums.wings().2, pull));
             for a in 0..PARAMETERS {
                 assert!(near(sums.right()[a], right[a]), "{a}");
-                for b in 0..=a {
-                    assert!(near(sums.normal()[a][b], normal[a][b]), "{a} {b}");
+                for (got, want) in sums.normal()[a].iter().zip(normal[a]) {
+                    assert!(near(*got, want), "{a}");
                 }
             }
         }

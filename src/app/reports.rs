@@ -72,6 +72,45 @@ impl Model {
                     night.comparing.take_crop(&request, crop);
                 }
             }
+            result @ (Report::Result { .. }
+            | Report::ResultDetail { .. }
+            | Report::ResultStopped { .. }
+            | Report::Film(_)) => self.hear_result(result),
+            Report::Chosen(paths) => {
+                for effect in self.apply(super::Action::Open(paths)) {
+                    effects.push(effect);
+                }
+            }
+            Report::Saved { what, to } => {
+                let what = match what {
+                    ExportWhat::UsedList => "The list of used frames",
+                    ExportWhat::RejectedList => "The list of rejected frames",
+                    ExportWhat::Table => "The table",
+                    ExportWhat::TrailsPicture { .. } => "The trails picture",
+                    ExportWhat::Result => "The picture",
+                    ExportWhat::Film => "The film's frames are",
+                };
+                self.tell(format!("{what} is saved: {}", to.display()), false);
+            }
+            Report::Recents(recents) => self.recents = Some(recents),
+            Report::Preferences(kept) => self.recall(&kept),
+            Report::Trouble {
+                text,
+                fatal_to_open,
+            } => {
+                if fatal_to_open && self.opening.is_some() {
+                    self.opening = None;
+                    self.open_error = Some(text);
+                } else {
+                    self.tell(text, true);
+                }
+            }
+        }
+    }
+
+    /// Takes in what is told of results.
+    fn hear_result(&mut self, report: Report) {
+        match report {
             Report::Result {
                 id,
                 request,
@@ -105,35 +144,7 @@ impl Model {
                     night.resulting.take_film(picture);
                 }
             }
-            Report::Chosen(paths) => {
-                for effect in self.apply(super::Action::Open(paths)) {
-                    effects.push(effect);
-                }
-            }
-            Report::Saved { what, to } => {
-                let what = match what {
-                    ExportWhat::UsedList => "The list of used frames",
-                    ExportWhat::RejectedList => "The list of rejected frames",
-                    ExportWhat::Table => "The table",
-                    ExportWhat::TrailsPicture { .. } => "The trails picture",
-                    ExportWhat::Result => "The picture",
-                    ExportWhat::Film => "The film's frames are",
-                };
-                self.tell(format!("{what} is saved: {}", to.display()), false);
-            }
-            Report::Recents(recents) => self.recents = Some(recents),
-            Report::Preferences(kept) => self.recall(&kept),
-            Report::Trouble {
-                text,
-                fatal_to_open,
-            } => {
-                if fatal_to_open && self.opening.is_some() {
-                    self.opening = None;
-                    self.open_error = Some(text);
-                } else {
-                    self.tell(text, true);
-                }
-            }
+            _ => {}
         }
     }
 

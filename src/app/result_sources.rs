@@ -28,6 +28,8 @@ pub struct Sources {
     pub levels: Vec<Option<f64>>,
     /// Frames shown that have another size, or none.
     pub other_size: usize,
+    /// Meteors, with the place of their frame.
+    pub meteors: Vec<(usize, Outline)>,
     /// How the sky moves.
     pub motion: Option<SkyMotion>,
     /// Where the ground is.
@@ -69,6 +71,12 @@ impl Sources {
                 sources.other_size += 1;
                 continue;
             }
+            if is_meteor(open.judged(), at) {
+                let longest = outlines(row, 0.0).into_iter().next();
+                sources
+                    .meteors
+                    .extend(longest.map(|meteor| (place, meteor)));
+            }
             // Without times frames stand apart, so that nothing is bridged.
             let (start_s, end_s) = times
                 .get(&at)
@@ -88,13 +96,6 @@ impl Sources {
         }
         sources.ground = ground(night, &set.frames, frame, set.orientation).map(Arc::new);
         sources
-    }
-
-    /// The exposure of a frame shown.
-    #[must_use]
-    pub fn exposure_at(&self, place: usize) -> Option<&Exposure> {
-        let at = self.places.binary_search(&place).ok()?;
-        self.exposures.get(at)
     }
 }
 
@@ -120,12 +121,20 @@ pub(super) fn is_meteor(judged: &Judged, row: usize) -> bool {
 }
 
 fn streaks(row: &Row, judged: &Judged, at: usize, streak_pct: f64) -> Vec<Outline> {
-    let Some(measure) = row.measure.as_deref().filter(|_| !is_meteor(judged, at)) else {
+    if is_meteor(judged, at) {
+        return Vec::new();
+    }
+    outlines(row, streak_pct)
+}
+
+/// The streaks of a frame from `least_pct` of its diagonal on.
+fn outlines(row: &Row, least_pct: f64) -> Vec<Outline> {
+    let Some(measure) = row.measure.as_deref() else {
         return Vec::new();
     };
     let diagonal = (measure.width_px as f64).hypot(measure.height_px as f64);
     (measure.streaks.iter())
-        .filter(|streak| streak.length_px() >= streak_pct / 100.0 * diagonal)
+        .filter(|streak| streak.length_px() >= least_pct / 100.0 * diagonal)
         .map(|streak| Outline {
             from: (streak.x0_px, streak.y0_px),
             to: (streak.x1_px, streak.y1_px),

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::base::robust;
 use crate::night::{Night, Set};
-use crate::result::{Blend, Repair, Thin};
+use crate::result::{Blend, Recipe, Repair, Thin};
 use crate::sky::limits::{gap_brightness_brightest, gap_brightness_summed};
 use crate::sky::turning::arc_deg;
 use crate::verdict::Verdict;
@@ -88,12 +88,11 @@ impl Side<'_> {
             .collect();
         let gap_px = self.gap_px(is_in);
         let levels: Vec<f64> = measures().map(|measure| measure.sky.level_pct).collect();
-        let exposures = &open.resulting.sources;
-        let has_streak = |row: &&usize| {
-            let place = open.place_of(**row);
-            let exposure = place.and_then(|place| exposures.exposure_at(place));
-            exposure.is_some_and(|exposure| !exposure.streaks.is_empty())
-        };
+        let sources = &open.resulting.sources;
+        let streaked: HashSet<usize> = (sources.exposures.iter().zip(&sources.places))
+            .filter(|(exposure, _)| !exposure.streaks.is_empty())
+            .filter_map(|(_, &place)| open.frames().get(place).copied())
+            .collect();
         let lit = |row: &&usize| {
             let row = self.night.rows.get(**row);
             row.and_then(|row| row.derived.ground_light_pct)
@@ -106,7 +105,7 @@ impl Side<'_> {
             gap_left: gap_px.and_then(|gap| self.left(gap)),
             is_bridged: false,
             width_at_end_px: robust::median(&mut widths),
-            streaks: frames.iter().filter(has_streak).count(),
+            streaks: frames.iter().filter(|row| streaked.contains(row)).count(),
             meteors: frames
                 .iter()
                 .filter(|row| is_meteor(open.judged(), **row))
@@ -136,9 +135,8 @@ impl Side<'_> {
 }
 
 impl OpenNight {
-    /// What leaving frames out does to the result.
-    #[must_use]
-    pub fn result_table(&self) -> ResultTable {
+    /// What leaving frames out does to the result of `recipe`.
+    pub(super) fn result_table(&self, recipe: &Recipe) -> ResultTable {
         let (night, Some(set)) = (self.night(), self.shown_set()) else {
             return ResultTable::default();
         };
@@ -153,12 +151,12 @@ impl OpenNight {
             rate: main.and_then(|group| largest_rate_px_s(night, group)),
             width: main.and_then(|group| group.fwhm).map(|width| width.median),
         };
-        let exposures = self.chosen_exposures();
+        let exposures = &self.resulting.chosen;
         let rows: Vec<Option<usize>> = (self.resulting.sources.places.iter())
             .map(|&place| self.frames().get(place).copied())
             .collect();
         let all: HashSet<usize> = rows.iter().copied().flatten().collect();
-        let in_order: Vec<usize> = (rows.iter().zip(&exposures))
+        let in_order: Vec<usize> = (rows.iter().zip(exposures))
             .filter(|(_, exposure)| exposure.is_used)
             .filter_map(|(row, _)| *row)
             .collect();
@@ -181,8 +179,7 @@ impl OpenNight {
         if choices.thin == Thin::Pairs {
             table.used.glow_pct = table.used.glow_pct.map(|glow| (2.0 * glow).min(100.0));
         }
-        let recipe = self.resulting.asked.as_ref().map(|asked| &asked.recipe);
-        let bridges = recipe.map_or(0, crate::result::Recipe::bridges);
+        let bridges = recipe.bridges();
         table.used.is_bridged = bridges > 0 && bridges + 1 == table.used.frames;
         table.sentences = self.result_sentences(&table, &side);
         table
@@ -211,7 +208,8 @@ impl OpenNight {
         let Some((first, last)) = self.run() else {
             return told;
         };
-        let amid: Vec<usize> = (first..=last)
+        let (low, high) = self.cleanest_run().unwrap_or((first, last));
+        let amid: Vec<usize> = (low.max(first)..=high.min(last))
             .filter_map(|place| self.frames().get(place).copied())
             .filter(|&row| self.verdict_of(row) == Verdict::Doubtful)
             .collect();

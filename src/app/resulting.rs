@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::engine::{Effect, FilmFiles, FilmFrameOf, FilmPicture, ResultRequest};
 use crate::picture::FilmFrame;
-use crate::result::{Blend, Choices, Piece, Recipe, Repair, Sides, Thin};
+use crate::result::{Blend, Choices, Exposure, Piece, Recipe, Repair, Sides, Thin};
 use crate::verdict::{Purpose, Verdict};
 
 use super::action::Action;
@@ -13,6 +13,7 @@ use super::film_levels;
 use super::model::{Model, Page, PictureZoom};
 use super::open_night::OpenNight;
 use super::result_sources::Sources;
+use super::result_table::ResultTable;
 use super::undo::Step;
 
 /// Frame rates of the film, a second.
@@ -104,6 +105,10 @@ pub struct Shown {
 
 /// What the Result page shows of an open night.
 #[derive(Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "independent switches of the page"
+)]
 pub struct Resulting {
     /// What the large picture is; `None` follows the purpose.
     pub view: Option<ResultView>,
@@ -131,6 +136,10 @@ pub struct Resulting {
     pub detail: Option<Piece>,
     /// What could go into a result.
     pub sources: Sources,
+    /// Those with what is used, as the chosen run says.
+    pub chosen: Vec<Exposure>,
+    /// What leaving frames out does.
+    pub table: ResultTable,
     /// What was asked for last.
     pub asked: Option<Arc<ResultRequest>>,
     /// What is here.
@@ -165,6 +174,8 @@ impl Default for Resulting {
             film_at: 0,
             detail: None,
             sources: Sources::default(),
+            chosen: Vec::new(),
+            table: ResultTable::default(),
             asked: None,
             shown: None,
             close: None,
@@ -304,7 +315,19 @@ impl Model {
             }
             _ => night.resulting.apply(action),
         }
-        night.resulting.is_stale = true;
+        let changes = matches!(
+            action,
+            ResultAction::Blend(_)
+                | ResultAction::Thin(_)
+                | ResultAction::Toggle(_)
+                | ResultAction::Run(..)
+                | ResultAction::RunAsJudged
+                | ResultAction::LookAt(..)
+                | ResultAction::GoOn
+                | ResultAction::ToggleLevelled
+                | ResultAction::FilmFiles(_)
+        );
+        night.resulting.is_stale |= changes;
     }
 
     /// Asks for the result the page shows when it is neither here nor on its way.
@@ -329,10 +352,13 @@ impl Model {
             night.resulting.sources_stale = false;
         }
         night.resulting.is_stale = false;
+        night.resulting.chosen = night.chosen_exposures();
         let Some(request) = night.result_request(zoom) else {
             return;
         };
         let frames = request.film.len();
+        let table = night.result_table(&request.recipe);
+        night.resulting.table = table;
         let is_asked = night.resulting.asked.as_deref() == Some(&request);
         night.resulting.film_at = night.resulting.film_at.min(frames.saturating_sub(1));
         if !is_asked {
@@ -352,8 +378,8 @@ impl OpenNight {
         if sources.exposures.is_empty() {
             return None;
         }
-        let exposures = self.chosen_exposures();
-        let levels: Vec<Option<f64>> = sources.levels.clone();
+        let exposures = &resulting.chosen;
+        let levels = &sources.levels;
         let used: Vec<usize> = (0..exposures.len())
             .filter(|&at| exposures.get(at).is_some_and(|exposure| exposure.is_used))
             .collect();
@@ -373,7 +399,7 @@ impl OpenNight {
             film: film.collect(),
             recipe: Recipe::new(
                 sources.frame,
-                &exposures,
+                exposures,
                 resulting.choices,
                 sources.motion,
                 sources.ground.as_ref(),
@@ -386,8 +412,7 @@ impl OpenNight {
 
     /// Moves what the arrows move.
     fn step_result(&mut self, purpose: Purpose, steps: i32) {
-        let by =
-            |at: usize, most: usize| (at as i64 + i64::from(steps)).clamp(0, most as i64) as usize;
+        let by = |at: usize, most: usize| at.saturating_add_signed(steps as isize).min(most);
         let last = self.frames().len().saturating_sub(1);
         if let Some((end, run)) = self.resulting.held.zip(self.run()) {
             let run = match end {
@@ -395,6 +420,7 @@ impl OpenNight {
                 RunEnd::Last => (run.0, by(run.1, last).max(run.0)),
             };
             self.resulting.run = Some(run);
+            self.resulting.is_stale = true;
         } else if self.resulting.view_for(purpose) == ResultView::Film {
             let frames = self.resulting.film_frames().len();
             self.resulting.film_at = by(self.resulting.film_at, frames.saturating_sub(1));
@@ -406,13 +432,12 @@ impl OpenNight {
     }
 
     /// The exposures, used as the chosen run says.
-    #[must_use]
-    pub fn chosen_exposures(&self) -> Vec<crate::result::Exposure> {
+    fn chosen_exposures(&self) -> Vec<Exposure> {
         let run = self.run();
         let judged = self.judged_run();
         let sources = &self.resulting.sources;
         (sources.exposures.iter().zip(&sources.places))
-            .map(|(exposure, &place)| crate::result::Exposure {
+            .map(|(exposure, &place)| Exposure {
                 is_used: run.is_some_and(|run| self.is_in_run(place, run, judged)),
                 ..exposure.clone()
             })

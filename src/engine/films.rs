@@ -204,7 +204,7 @@ mod tests {
         let stopped = film(false).save(&to, 1, &open, &mut |_| (), &|| true);
         assert_eq!(stopped.unwrap_err().kind(), io::ErrorKind::Interrupted);
         assert_eq!(fs::read_dir(root.path()).unwrap().count(), 0);
-        fs::write(&to, "mine").unwrap();
+        atomic::write(&to, Existing::Keep, |out| out.write_all(b"mine")).unwrap();
         let there = film(false).save(&to, 1, &open, &mut |_| (), &|| false);
         assert_eq!(there.unwrap_err().kind(), io::ErrorKind::AlreadyExists);
         assert_eq!(fs::read(&to).unwrap(), b"mine");

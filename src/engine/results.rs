@@ -9,8 +9,8 @@ use std::collections::{HashMap, HashSet};
 use std::io;
 use std::num::NonZero;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -58,8 +58,17 @@ impl Results {
         let thread = threads::spawn("nightloupe-result", move || {
             let mut bench = Bench::default();
             for (number, order) in &incoming {
-                let is_over = || its.load(Ordering::Relaxed) >= number || !incoming.is_empty();
-                bench.serve(&order, source.as_ref(), &outbox, &is_over);
+                let is_stopped = || its.load(Ordering::Relaxed) >= number;
+                let is_over = || is_stopped() || !incoming.is_empty();
+                let done = bench.serve(&order, source.as_ref(), &outbox, &is_over);
+                // Another request in its place is no stop that anyone asked for.
+                if done.is_err() && is_stopped() {
+                    outbox.push(Report::ResultStopped { id: order.id });
+                }
+                outbox.push(Report::Building {
+                    id: order.id,
+                    progress: None,
+                });
             }
         })?;
         Ok(Self {
@@ -119,7 +128,7 @@ impl Bench {
         source: &S,
         outbox: &Outbox,
         is_over: &(dyn Fn() -> bool + Sync),
-    ) {
+    ) -> Result<(), Stopped> {
         let (id, recipe) = (order.id, &order.request.recipe);
         if self.id != id || self.frame != recipe.frame {
             *self = Self {
@@ -135,12 +144,8 @@ impl Bench {
             is_over,
             started: Instant::now(),
         };
-        let done = job.preview(self).and_then(|()| job.detail(self));
-        if done.is_err() {
-            outbox.push(Report::ResultStopped { id });
-        }
-        // A newer request tells how far it is itself.
-        outbox.push(Report::Building { id, progress: None });
+        job.preview(self)?;
+        job.detail(self)
     }
 }
 
@@ -160,7 +165,7 @@ impl<S: Source> Job<'_, S> {
         let recipe = &request.recipe;
         let piece = Piece::whole(recipe.frame.0, recipe.frame.1, PREVIEW_SIDE);
         let blocks = bench.blocks.get_or_insert_with(|| Blocks::new(piece));
-        let side = film::side_for(request.film.len());
+        let side = film::side_for(recipe.all.len());
         if bench.film_side != side {
             bench.film.clear();
             bench.film_side = side;
@@ -169,21 +174,33 @@ impl<S: Source> Job<'_, S> {
         let missing: Vec<usize> = wanted.filter(|shot| !bench.film.contains(shot)).collect();
         let is_missing: HashSet<usize> = missing.iter().copied().collect();
         let steps = blocks.steps(recipe, &missing);
+        let filmed = Mutex::new(Vec::new());
         let open = |shot: usize| {
             let picture = self.cut(shot, piece)?;
             if is_missing.contains(&shot) {
                 self.film_picture(shot, &picture, side);
+                filmed
+                    .lock()
+                    .unwrap_or_else(PoisonError::into_inner)
+                    .push(shot);
             }
             Ok(picture)
         };
+        if !steps.is_empty() && blocks.has_most(recipe) {
+            self.show(blocks.sides(recipe), false, Vec::new());
+        }
         let mut shown = Instant::now();
-        let left_out = self.run(piece, &steps, &open, blocks, |blocks: &Blocks, _| {
+        let done = self.run(piece, &steps, &open, blocks, |blocks: &Blocks, _| {
             if shown.elapsed() >= SHOWN_EVERY {
                 self.show(blocks.sides(recipe), false, Vec::new());
                 shown = Instant::now();
             }
-        })?;
-        bench.film.extend(missing);
+        });
+        // Also when it was stopped: what is told need not be read again.
+        bench
+            .film
+            .extend(filmed.into_inner().unwrap_or_else(PoisonError::into_inner));
+        let left_out = done?;
         self.show(blocks.sides(recipe), true, left_out);
         Ok(())
     }

@@ -121,6 +121,12 @@ impl Blocks {
         steps
     }
 
+    /// Whether most blocks of `recipe` are here, so that its pictures are worth a look.
+    #[must_use]
+    pub fn has_most(&self, recipe: &Recipe) -> bool {
+        2 * self.kept.len() > recipe.blocks.len()
+    }
+
     /// Both pictures as far as they are, put together as `recipe` says.
     #[must_use]
     pub fn sides(&self, recipe: &Recipe) -> Sides {

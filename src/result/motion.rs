@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::piece::Piece;
 use crate::frame::Colour;
-use crate::night::Group;
+use crate::night::{Group, SkyTurn};
 use crate::sky::Camera;
 use crate::sky::projection::Ray;
 use crate::sky::turning::{arc_deg, turned_by};
@@ -26,7 +26,7 @@ impl SkyMotion {
     /// By the turning fitted to a group, where it was.
     #[must_use]
     pub fn of(group: &Group) -> Option<Self> {
-        let turn = group.turn.filter(|turn| turn.is_plausible())?;
+        let turn = group.turn.filter(SkyTurn::is_plausible)?;
         let (width, height) = group.settings.size_px;
         let camera = Camera::new(turn.focal_px, f64::from(width), f64::from(height))?;
         Some(Self::new(camera, turn.pole))

@@ -9,7 +9,7 @@ use super::frame_textures::to_red;
 use super::result_page::{instead, tip};
 use super::theme::{self, size};
 use super::widgets::{self, Button, Look};
-use super::{Cx, result_picture, status};
+use super::{Cx, result_picture};
 use crate::app::commands::command;
 use crate::app::film_levels::{flicker_pct, gains};
 use crate::app::{Action, FILM_RATES, OpenNight, ResultAction, Theme};
@@ -18,7 +18,7 @@ use crate::engine::{FilmFiles, NightId};
 use crate::picture::{SkyStats, Stretch, Turn};
 
 /// Height of the flicker curve, points.
-const CURVE: f32 = 34.0;
+const CURVE: f32 = 26.0;
 
 /// What the player keeps from one pass to the next.
 #[derive(Default)]
@@ -91,7 +91,8 @@ impl State {
         let is_made = self.made.as_ref().is_some_and(|(made, _)| *made == wanted);
         if let (false, Some(Ok(film))) = (is_made, resulting.film.get(&frame.shot)) {
             let key = usual.to_bits();
-            if !(self.stretch.as_ref()).is_some_and(|(id, of, _)| (*id, *of) == (night.id, key)) {
+            let is_other = |(id, of, _): &(NightId, u64, Stretch)| (*id, *of) != (night.id, key);
+            if self.stretch.as_ref().is_none_or(is_other) {
                 let stats = SkyStats::of(&film.decode(1.0).ok()?).at_green_level(usual);
                 self.stretch = Some((night.id, key, Stretch::new(stats)));
             }
@@ -107,15 +108,12 @@ impl State {
                 [rgba.width, rgba.height],
                 rgba.px.as_flattened(),
             );
-            match &mut self.made {
-                Some((made, texture)) => {
-                    texture.set(image, TextureOptions::LINEAR);
-                    *made = wanted;
-                }
-                None => {
-                    let texture = ui.ctx().load_texture("film", image, TextureOptions::LINEAR);
-                    self.made = Some((wanted, texture));
-                }
+            if let Some((made, texture)) = &mut self.made {
+                texture.set(image, TextureOptions::LINEAR);
+                *made = wanted;
+            } else {
+                let texture = ui.ctx().load_texture("film", image, TextureOptions::LINEAR);
+                self.made = Some((wanted, texture));
             }
         }
         // What was shown last stays until the next is here.
@@ -218,7 +216,7 @@ pub(super) fn block(
             .map_or_else(Default::default, |set| set.orientation);
         let (width, height) = Turn::new(orientation, width, height).size();
         let wide = ui.available_width();
-        let high = (wide * (height / width.max(1.0)) as f32).min(150.0);
+        let high = (wide * (height / width.max(1.0)) as f32).min(112.0);
         let (area, _) = ui.allocate_exact_size(vec2(wide, high), Sense::hover());
         picture(ui, cx, night, state, area);
     }
@@ -292,7 +290,7 @@ fn play_row(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, frames: usize, actions: 
 fn flicker(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec<Action>) {
     let resulting = &night.resulting;
     let sources = &resulting.sources;
-    let exposures = night.chosen_exposures();
+    let exposures = &resulting.chosen;
     let levels: Vec<Option<f64>> = (exposures.iter().zip(&sources.levels))
         .filter(|(exposure, _)| exposure.is_used)
         .map(|(_, level)| *level)
@@ -389,17 +387,4 @@ fn save_row(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec<Action
             actions.extend(action);
         }
     });
-    if let Some(progress) = &night.building {
-        let left = progress
-            .left_s
-            .map(|left| format!(", {} left", status::duration(left)));
-        let words = format!(
-            "{}: {} of {}{}",
-            progress.job,
-            progress.done,
-            progress.total,
-            left.unwrap_or_default()
-        );
-        widgets::text(ui, words, size::SMALL, cx.t.ink2);
-    }
 }

@@ -14,8 +14,8 @@ use crate::picture::Turn;
 use crate::result::{Repair, SkyMotion};
 use crate::sky::turning::arc_deg;
 
-/// Most notes on streaks: more would hide the picture.
-const MOST_STREAKS: usize = 6;
+/// Most notes on streaks and meteors: more would hide the picture.
+const MOST_NOTES: usize = 6;
 /// From a thing to its note, points.
 const LEADER: Vec2 = vec2(34.0, 30.0);
 /// Points of the arc.
@@ -58,12 +58,20 @@ pub(super) fn paint(
         );
     }
     let is_painted = night.resulting.choices.repairs.has(Repair::Paint);
-    let exposures = night.chosen_exposures();
-    let streaks = (exposures.iter().zip(&sources.places))
-        .filter_map(|(exposure, place)| Some((exposure, *place, exposure.streaks.first()?)));
+    let is_used = |place: usize| {
+        let at = sources.places.binary_search(&place).ok();
+        let exposure = at.and_then(|at| night.resulting.chosen.get(at));
+        exposure.is_some_and(|exposure| exposure.is_used)
+    };
+    let meteors = (sources.meteors.iter())
+        .map(|(place, streak)| ("meteor", *place, *streak, is_used(*place)));
+    let streaks =
+        (sources.exposures.iter().zip(&sources.places)).filter_map(|(exposure, place)| {
+            let in_used = is_used(*place) && !is_painted;
+            Some(("streak", *place, *exposure.streaks.first()?, in_used))
+        });
     let mut told = 0;
-    for (exposure, place, streak) in streaks {
-        let in_used = exposure.is_used && !is_painted;
+    for (word, place, streak, in_used) in meteors.chain(streaks) {
         // A place on it that is seen on a side that holds it.
         let at = |share: f32| {
             let x = streak.from.0 + (streak.to.0 - streak.from.0) * share;
@@ -76,12 +84,17 @@ pub(super) fn paint(
             .find(|spot| {
                 window.rect.shrink(12.0).contains(*spot) && (spot.x < divider - 8.0 || in_used)
             });
-        let Some(spot) = seen.filter(|_| told < MOST_STREAKS) else {
+        let Some(spot) = seen.filter(|_| told < MOST_NOTES) else {
             continue;
         };
         told += 1;
-        let words = format!("streak, frame {}", place + 1);
-        note(painter, cx, window.rect, spot, &words, &mut taken);
+        let words = format!("{word}, frame {}", place + 1);
+        let side = if spot.x < divider {
+            window.rect.with_max_x(divider)
+        } else {
+            window.rect.with_min_x(divider)
+        };
+        note(painter, cx, side, spot, &words, &mut taken);
     }
 }
 
@@ -145,7 +158,7 @@ fn arc(
     divider: f32,
     taken: &mut Vec<Rect>,
 ) {
-    let exposures = night.chosen_exposures();
+    let exposures = &night.resulting.chosen;
     let used = || exposures.iter().filter(|exposure| exposure.is_used);
     let (Some(first), Some(last)) = (used().next(), used().next_back()) else {
         return;

@@ -26,7 +26,7 @@ const RUN: f32 = 62.0;
 
 /// Width of the right panel, points.
 const fn panel_width(cx: Cx<'_>) -> f32 {
-    if cx.fold.narrow { 320.0 } else { 352.0 }
+    if cx.fold.narrow { 336.0 } else { 352.0 }
 }
 
 pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, state: &mut State, actions: &mut Vec<Action>) {

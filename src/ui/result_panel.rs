@@ -16,7 +16,7 @@ use crate::result::{Blend, Repair, Thin};
 /// Inside the panel's edge, points.
 const PAD: f32 = 12.0;
 /// Height of a row of the table, points.
-const ROW: f32 = 24.0;
+const ROW: f32 = 23.0;
 /// Where the two columns begin, shares of the width.
 const COLUMNS: [f32; 2] = [0.46, 0.72];
 
@@ -34,11 +34,11 @@ pub(super) fn show(
             ui.set_max_width(inner.width());
             ui.spacing_mut().item_spacing.y = 4.0;
             ui.add_space(8.0);
-            let table = night.result_table();
-            numbers(ui, cx, night, &table);
+            let table = &night.resulting.table;
+            numbers(ui, cx, night, table);
             ui.add_space(4.0);
             widgets::rule(ui, cx.t);
-            combined(ui, cx, night, &table, actions);
+            combined(ui, cx, night, table, actions);
             save_row(ui, cx, actions);
             ui.add_space(4.0);
             widgets::rule(ui, cx.t);
@@ -71,10 +71,13 @@ fn numbers(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, table: &ResultTable) {
         values: ["all".to_owned(), "used".to_owned()],
         tip: "",
     };
-    row(ui, cx, &head, false);
-    for line in lines(night, all, used) {
-        row(ui, cx, &line, true);
-    }
+    ui.scope(|ui| {
+        ui.spacing_mut().item_spacing.y = 0.0;
+        row(ui, cx, &head, false);
+        for line in lines(night, all, used) {
+            row(ui, cx, &line, true);
+        }
+    });
     for sentence in &table.sentences {
         widgets::text(ui, sentence.clone(), size::SMALL + 0.5, cx.t.ink);
     }
@@ -250,6 +253,7 @@ fn combined(
         let picked = widgets::segments(ui, cx.t, "Each pixel", &blends, choices.blend);
         actions.extend(picked.map(|blend| ResultAction::Blend(blend).into()));
     });
+    ui.spacing_mut().interact_size.y = 20.0;
     for repair in Repair::ALL {
         let (label, tip) = repair_words(repair);
         let effect = effect_words(night, table, repair);

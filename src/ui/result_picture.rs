@@ -83,12 +83,12 @@ pub(super) fn show(
         FrameWindow::fit(Rect::from_min_size(left_top, shape), whole, scale)
     };
     let rect = window.rect;
-    let looked = pan(ui, &window, &turn, is_close, state, actions);
+    let looked = pan(ui, &window, &turn, is_close, state);
     if let Some((x, y)) = looked {
         actions.push(ResultAction::LookAt(x, y).into());
     }
     let red = cx.model.comfort.theme == Theme::Red;
-    let stretch = |sides: &Sides| Stretch::new(like(&shown.sides, sides, resulting.choices.thin));
+    let stretch = || Stretch::new(like(&shown.sides, resulting.choices.thin));
     Textures::keep(
         &mut state.small,
         ui,
@@ -121,10 +121,8 @@ pub(super) fn show(
     let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
     painter.rect_filled(rect, 2.0, cx.t.plot);
     let (left, right) = rect.split_left_right_at_x(divider);
-    for textures in [&state.small, &state.close].into_iter().flatten() {
-        if textures.of.piece.factor == 1 && close.is_none() {
-            continue;
-        }
+    let near = state.close.as_ref().filter(|_| close.is_some());
+    for textures in state.small.iter().chain(near) {
         textures.paint(&painter.with_clip_rect(left), &window, &turn, false);
         textures.paint(&painter.with_clip_rect(right), &window, &turn, true);
     }
@@ -168,7 +166,7 @@ fn describe(night: &OpenNight) -> String {
 
 /// One stretch for both, so that they compare: that of the used frames' sky, and of all frames' when
 /// the used ones are summed, which shows how much brighter that is.
-fn like(small: &Sides, _sides: &Sides, thin: Thin) -> SkyStats {
+fn like(small: &Sides, thin: Thin) -> SkyStats {
     let used = small.used.as_ref().filter(|_| thin != Thin::Pairs);
     SkyStats::of(used.unwrap_or(&small.all))
 }
@@ -180,9 +178,7 @@ fn pan(
     turn: &Turn,
     is_close: bool,
     state: &mut State,
-    actions: &[Action],
 ) -> Option<(f64, f64)> {
-    let _ = actions;
     if !is_close {
         state.look = None;
         return None;
@@ -329,12 +325,12 @@ impl Textures {
         turn: &Turn,
         red: bool,
         name: &str,
-        stretch: impl Fn(&Sides) -> Stretch,
+        stretch: impl Fn() -> Stretch,
     ) {
         if (kept.as_ref()).is_some_and(|made| Arc::ptr_eq(&made.of, sides) && made.red == red) {
             return;
         }
-        let stretch = stretch(sides);
+        let stretch = stretch();
         let make = |colour: &Colour, side: &str| {
             let image = image_of(colour, turn, &stretch, red);
             let options = if sides.piece.factor == 1 {

@@ -26,7 +26,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec
         return;
     };
     inside(ui, "run words", words, |ui| {
-        words_row(ui, cx, night, run, actions)
+        words_row(ui, cx, night, run, actions);
     });
     let track = track
         .shrink2(vec2(GRIP, 0.0))

@@ -16,6 +16,8 @@ struct Header<'a> {
     height: u16,
     components: u8,
     exif: Option<&'a [u8]>,
+    /// See [`super::Samples::quantised_pct`].
+    quantised_pct: Option<f32>,
     /// Where the first scan begins.
     scan_at: usize,
 }
@@ -67,7 +69,7 @@ pub(super) fn decode(input: &Input<'_>) -> Result<(Facts, Raster), FrameError> {
         .decode()
         .map_err(|e| input.damaged(format!("the JPEG data: {e}")))?;
     let (width, height) = (usize::from(header.width), usize::from(header.height));
-    let raster = Raster::new(
+    let mut raster = Raster::new(
         width,
         height,
         channels,
@@ -75,6 +77,7 @@ pub(super) fn decode(input: &Input<'_>) -> Result<(Facts, Raster), FrameError> {
         Light::ToneMapped,
     )
     .ok_or_else(|| input.damaged("the decoded size is not the declared one"))?;
+    raster.quantised_pct = header.quantised_pct;
     Ok((facts_of(&header), raster))
 }
 
@@ -103,6 +106,7 @@ fn facts_of(header: &Header<'_>) -> Facts {
 fn header(bytes: &[u8]) -> Result<Header<'_>, HeaderFault> {
     let mut size = None;
     let mut exif = None;
+    let mut quantised_pct = None;
     let mut at = 2;
     loop {
         let (marker, body, next) = segment(bytes, at)?;
@@ -113,6 +117,7 @@ fn header(bytes: &[u8]) -> Result<Header<'_>, HeaderFault> {
                     "a lossless or arithmetic-coded JPEG; save it as an ordinary JPEG",
                 ));
             }
+            0xDB if quantised_pct.is_none() => quantised_pct = quantised(body),
             0xE1 if exif.is_none() => exif = body.strip_prefix(b"Exif\0\0"),
             0xDA => {
                 let (width, height, components) =
@@ -122,6 +127,7 @@ fn header(bytes: &[u8]) -> Result<Header<'_>, HeaderFault> {
                     height,
                     components,
                     exif,
+                    quantised_pct,
                     scan_at: next,
                 });
             }
@@ -130,6 +136,24 @@ fn header(bytes: &[u8]) -> Result<Header<'_>, HeaderFault> {
         }
         at = next;
     }
+}
+
+/// Sum of the first quantisation table of a segment over that of the standard's example for
+/// brightness, percent.
+fn quantised(body: &[u8]) -> Option<f32> {
+    /// Sum of table K.1 of ITU-T T.81.
+    const EXAMPLE: f32 = 3688.0;
+    let (kind, table) = body.split_first()?;
+    let is_wide = kind >> 4 == 1;
+    let sum: u32 = if is_wide {
+        let words = table.get(..128)?.chunks_exact(2);
+        words
+            .map(|w| w.iter().fold(0, |v, b| 256 * v + u32::from(*b)))
+            .sum()
+    } else {
+        table.get(..64)?.iter().map(|v| u32::from(*v)).sum()
+    };
+    Some(100.0 * sum as f32 / EXAMPLE)
 }
 
 /// Marker, content and end of the segment at or after `at`.
@@ -221,5 +245,20 @@ mod tests {
     fn a_segment_may_not_be_shorter_than_its_own_length_field() {
         let bytes = [0xFF, 0xD8, 0xFF, 0xE0, 0, 1, 0, 0];
         assert!(matches!(header(&bytes), Err(HeaderFault::Broken(_))));
+    }
+
+    #[test]
+    fn coarseness_is_that_of_the_first_table() {
+        let mut body = vec![0_u8];
+        body.extend([29; 64]);
+        body.push(1);
+        body.extend([99; 64]);
+        let seen = quantised(&body).unwrap();
+        assert!((seen - 100.0 * 29.0 * 64.0 / 3688.0).abs() < 1e-3);
+        let mut wide = vec![0x10_u8];
+        wide.extend([1, 44].repeat(64));
+        assert!((quantised(&wide).unwrap() - 100.0 * 300.0 * 64.0 / 3688.0).abs() < 1e-3);
+        assert_eq!(quantised(&body[..40]), None);
+        assert_eq!(quantised(&[]), None);
     }
 }

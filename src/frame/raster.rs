@@ -66,6 +66,8 @@ pub(super) struct Raster {
     channels: usize,
     levels: Levels,
     light: Light,
+    /// See [`Samples::quantised_pct`].
+    pub(super) quantised_pct: Option<f32>,
 }
 
 impl Raster {
@@ -87,6 +89,7 @@ impl Raster {
             channels,
             levels,
             light,
+            quantised_pct: None,
         })
     }
 
@@ -95,6 +98,7 @@ impl Raster {
         let green = usize::from(self.channels >= 3);
         let hues = self.hues();
         let (count, light) = (self.channels, self.light);
+        let quantised_pct = self.quantised_pct;
         let (data, step) = match (self.levels, light) {
             (Levels::Eight(data), Light::ToneMapped) => {
                 let table = &*LINEAR_8;
@@ -130,6 +134,7 @@ impl Raster {
             clip_level: 1.0,
             step,
             hues,
+            quantised_pct,
         })
     }
 

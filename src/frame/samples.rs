@@ -76,6 +76,9 @@ pub struct Samples {
     pub step: f32,
     /// Red and blue, coarsely; `None` of a frame without colours.
     pub hues: Option<Hues>,
+    /// How coarsely a JPEG was compressed: its first table over the example of the standard (ITU-T
+    /// T.81, annex K.1), percent; 10 at the quality that is commonly called 95, 40 at 80.
+    pub quantised_pct: Option<f32>,
 }
 
 impl Samples {

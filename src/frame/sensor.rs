@@ -144,6 +144,7 @@ impl Sensor {
             clip_level: 1.0 - step.max(1e-6) / 2.0,
             step,
             hues,
+            quantised_pct: None,
         })
     }
 

@@ -173,3 +173,39 @@ fn eight_bits_move_little() {
         );
     }
 }
+
+/// Two stars in one: a third of all, a companion of a third to all of the light, near and at chance.
+#[test]
+fn blends_bias_no_frame() {
+    use rand::{Rng, SeedableRng};
+    for (seed, sigma, length) in [(1, 1.0, 3.0), (2, 1.2, 6.0), (3, 1.0, 12.0)] {
+        let mut scene = Scene::sky(SIZE.0, SIZE.1, 900.0);
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let trail = like(sigma, length, 35.0);
+        for star in random_stars(seed, 120, SIZE, (6_000.0, 60_000.0), trail) {
+            scene.draw(star);
+            if random.random_bool(0.33) {
+                let (far, way) = (
+                    random.random_range(1.0..8.0),
+                    random.random_range(0.0..std::f64::consts::TAU),
+                );
+                scene.draw(Truth {
+                    x: star.x + far * f64::cos(way),
+                    y: star.y + far * f64::sin(way),
+                    flux: star.flux * random.random_range(0.3..1.0),
+                    ..star
+                });
+            }
+        }
+        let got = measure(
+            &scene.expose(4.0, GreenLayout::Every, seed),
+            &mut Scratch::default(),
+        );
+        let trail = got.trail.unwrap();
+        let (off, error) = (trail.length_px - length, trail.length_error_px);
+        assert!(off.abs() < 0.1 + 2.0 * error, "{seed}: {off} {trail:?}");
+        let turn = angle_between_deg(trail.angle_deg.unwrap(), 35.0);
+        let most = 0.3 + 2.0 * trail.angle_error_deg.unwrap();
+        assert!(turn < most, "{seed}: {turn} {trail:?}");
+    }
+}

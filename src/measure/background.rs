@@ -338,6 +338,7 @@ mod tests {
             clip_level: 1.0,
             step: 0.0,
             hues: None,
+            quantised_pct: None,
         }
     }
 

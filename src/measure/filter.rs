@@ -100,6 +100,7 @@ mod tests {
             clip_level: 1.0,
             step: 0.0,
             hues: None,
+            quantised_pct: None,
         };
         let mesh = Mesh::over(width, height);
         let mut filtered = Filtered::default();

@@ -317,6 +317,7 @@ pub(super) fn exposed(frame: &[f64], mosaic: bool, random: &mut ChaCha8Rng) -> S
         clip_level: 0.99,
         step: 1.0 / 16_384.0,
         hues: None,
+        quantised_pct: None,
     }
 }
 

@@ -68,16 +68,23 @@ pub use types::{
     SkyValues, Star, StarErrors, StarFlags, Streak, TrailCause, TrailValues, WidthPlane,
 };
 
-use crate::frame::Samples;
+use crate::frame::{Light, Samples};
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
 pub const MEASURE_VERSION: u32 = 22;
 
-/// What one map and one spread for a whole frame leave of a trail's length, as a share of it, beyond
-/// what the stars' scatter tells: in files of the simulator at 20 mm the truth of 8 px lay 0.026 px
-/// (TIFF) and 0.032 px (DNG) away, rms of eight seeds, where the scatter stated 0.013 and 0.015.
-const MAP_DOUBT: f64 = 0.003;
+/// Angles of frames whose trails are read by moments scatter this many times as much as their stars
+/// do: how moments lie on the pixels is common to all stars. Seen on random frames, seeds from 900000.
+const ANGLE_BY_MOMENTS: f64 = 1.3;
+
+/// What a saved picture's demosaicing takes from the square of a trail's length, px² …
+const DEMOSAIC_DOUBT_PX2: f64 = 0.2;
+
+/// … and its compression, px² for each percent of the standard's example table: in files of the
+/// simulator 0.4 px² at quality 95, 1.2 at 80. Which way and how far differs from camera to camera, so
+/// it is no correction.
+const COMPRESSION_DOUBT_PX2: f64 = 0.025;
 
 /// Most stars kept in [`FrameMeasure::stars`].
 const KEPT_STARS: usize = 400;
@@ -216,13 +223,18 @@ pub fn measure(samples: &Samples, scratch: &mut Scratch) -> FrameMeasure {
         Some(double) => doubles::joined(&shaped.stars, double),
         None => shaped.stars.iter().map(|m| m.star).collect(),
     };
-    note_stars(&mut out, blobs.len(), &shaped, &stars);
+    note_stars(&mut out, samples, blobs.len(), (&shaped, &stars));
     out
 }
 
 /// Enters counts, shapes and trails, and the best of `stars`: those of `shaped`, or the pairs among
 /// them where stars show two peaks.
-fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped, stars: &[Star]) {
+fn note_stars(
+    out: &mut FrameMeasure,
+    samples: &Samples,
+    detections: usize,
+    (shaped, stars): (&stars::Shaped, &[Star]),
+) {
     let size = (out.width_px, out.height_px);
     // Where only a sample was shaped, the rest holds as many sharp ones and repeats in proportion.
     let of_all = |part: usize| {
@@ -251,21 +263,29 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     let (map, models) = field::map_and_models(&used_stars, size);
     out.models = models;
     out.path = path::common(&shaped.waves, map.as_ref());
-    out.trail = map.as_ref().map(|map| {
-        let mut trail = map.values(&used_stars, size);
-        // Where there is no trail, wings cannot make it longer.
-        if trail.length_px > 0.0 {
-            let doubt = shaped.lens_doubt_px.hypot(MAP_DOUBT * trail.length_px);
-            trail.length_error_px = trail.length_error_px.hypot(doubt);
-            trail.centre_error_px = trail.centre_error_px.hypot(doubt);
-        }
-        trail
-    });
     let widths = stars::widths(&used, map.as_ref());
     (out.fwhm_px, out.elongation) = (widths.fwhm_px, widths.elongation);
     let by_wings = widths.fwhm_px.map(|fwhm| shaped.width_doubt * fwhm);
     let by_stars = widths.fwhm_error_px.zip(by_wings);
     out.fwhm_error_px = by_stars.map(|(stars, wings)| stars.hypot(wings));
+    out.trail = map.as_ref().map(|map| {
+        let mut trail = map.values(&used_stars, size);
+        // Where there is no trail, wings cannot make it longer.
+        if trail.length_px > 0.0 {
+            let doubt = shaped.lens_doubt_px;
+            let saved = saved_doubt(samples);
+            // A doubt of the square is half of it over the length, and never more than its root.
+            let of_square = |length: f64| (0.5 * saved / length.max(1e-6)).min(saved.sqrt());
+            let whole = |error: f64, length: f64| error.hypot(doubt).hypot(of_square(length));
+            trail.length_error_px = whole(trail.length_error_px, trail.length_px);
+            trail.centre_error_px = whole(trail.centre_error_px, trail.centre_px);
+            let sigma = out.fwhm_px.unwrap_or(0.0) / stars::SIGMA_TO_FWHM;
+            if trail.centre_px < long::LONG * sigma {
+                trail.angle_error_deg = trail.angle_error_deg.map(|e| ANGLE_BY_MOMENTS * e);
+            }
+        }
+        trail
+    });
     if out.star_count == 0 {
         out.remarks.push("No stars stand out from the sky.".into());
     } else if map.is_none() {
@@ -289,6 +309,15 @@ fn note_stars(out: &mut FrameMeasure, detections: usize, shaped: &stars::Shaped,
     let kept = fair::pick(items, size, KEPT_STARS);
     out.stars = kept.iter().filter_map(|&i| stars.get(i)).copied().collect();
     out.stars.sort_by(|a, b| b.flux.total_cmp(&a.flux));
+}
+
+/// What the making of a saved picture may have taken from the square of its trails' length, px².
+fn saved_doubt(samples: &Samples) -> f64 {
+    if samples.light == Light::Linear {
+        return 0.0;
+    }
+    let quantised = samples.quantised_pct.map_or(0.0, f64::from);
+    DEMOSAIC_DOUBT_PX2 + COMPRESSION_DOUBT_PX2 * quantised
 }
 
 /// Takes back what was read of the path inside each peak: it is not the path from the shutter's

@@ -17,6 +17,7 @@ fn samples(width: usize, height: usize, of: impl FnMut(usize) -> f32) -> Samples
         clip_level: 1.0,
         step: 1.0 / 255.0,
         hues: None,
+        quantised_pct: None,
     }
 }
 

@@ -79,6 +79,7 @@ impl Made {
             clip_level: 1.0,
             step: (1.0 / FULL) as f32,
             hues: None,
+            quantised_pct: None,
         }
     }
 

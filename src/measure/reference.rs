@@ -53,6 +53,7 @@ fn frame() -> FrameMeasure {
         clip_level: 1.0,
         step: 0.0,
         hues: None,
+        quantised_pct: None,
     };
     measure(&samples, &mut Scratch::default())
 }

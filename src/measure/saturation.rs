@@ -68,6 +68,7 @@ mod tests {
             clip_level: 0.95,
             step: 0.0,
             hues: None,
+            quantised_pct: None,
         };
         let count = |samples: &Samples| {
             let mut counts = Counts::over(samples);

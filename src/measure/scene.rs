@@ -100,6 +100,7 @@ impl Scene {
             clip_level: 0.99,
             step: 1.0 / 16_384.0,
             hues: None,
+            quantised_pct: None,
         };
         interpolate(&mut samples);
         samples

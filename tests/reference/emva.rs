@@ -49,6 +49,7 @@ fn frame(electrons: f64, seed: u64) -> Samples {
         clip_level: 1.0,
         step: (1.0 / FULL) as f32,
         hues: None,
+        quantised_pct: None,
     }
 }
 

@@ -141,6 +141,54 @@ pub struct SmoothField {
     length_errors: (f64, f64),
     /// Standard error of the centre's angle, radians.
     angle_error: f64,
+    /// What other forms of the map would say.
+    apart: Apart,
+}
+
+/// How far other forms of the map lie from the chosen one, rms: each counts as far as it may be the
+/// better description (Akaike's weights; Burnham & Anderson 2002, ch. 2). Stars that scatter about
+/// the chosen form cannot tell that it is the wrong one: a lens that bends, say, where the camera turns.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Apart {
+    /// Of the middle length, px.
+    length_px: f64,
+    /// Of the centre's length, px.
+    centre_px: f64,
+    /// Of the centre's angle, radians.
+    angle: f64,
+}
+
+impl Apart {
+    fn of(forms: &[(f64, Form)], chosen: &Form, stars: usize, middle: &[(f64, f64)]) -> Self {
+        let n = 2.0 * stars as f64;
+        let akaike: Vec<f64> = forms
+            .iter()
+            .map(|(chi2, form)| n * (chi2 / n).max(1e-300).ln() + 2.0 * form.numbers() as f64)
+            .collect();
+        let least = akaike.iter().copied().fold(f64::INFINITY, f64::min);
+        let mean = |form: &Form| {
+            let lengths = middle.iter().map(|&(u, v)| form.at(u, v).length_px());
+            lengths.sum::<f64>() / middle.len().max(1) as f64
+        };
+        let (length, centre) = (mean(chosen), chosen.at(0.0, 0.0));
+        let (mut total, mut sum) = (0.0, Self::default());
+        for (akaike, (_, form)) in akaike.iter().zip(forms) {
+            let weight = (-0.5 * (akaike - least)).exp();
+            let here = form.at(0.0, 0.0);
+            let cross = centre.cos * here.sin - centre.sin * here.cos;
+            let along = centre.cos * here.cos + centre.sin * here.sin;
+            total += weight;
+            sum.length_px += weight * (mean(form) - length).powi(2);
+            sum.centre_px += weight * (here.length_px() - centre.length_px()).powi(2);
+            sum.angle += weight * (0.5 * cross.atan2(along)).powi(2);
+        }
+        let rms = |sum: f64| (sum / total).sqrt();
+        Self {
+            length_px: rms(sum.length_px),
+            centre_px: rms(sum.centre_px),
+            angle: rms(sum.angle),
+        }
+    }
 }
 
 /// A frame's centre and half its longer side, px.
@@ -286,13 +334,16 @@ impl SmoothField {
     }
 
     fn through(data: &[Datum], frame: Frame) -> Option<Self> {
-        let (_, chi2, form) = candidates(data)
+        let forms: Vec<(f64, Form)> = candidates(data)
             .into_iter()
-            .map(|form| {
-                let chi2 = form.chi2(data);
-                (information(chi2, form.numbers(), data.len()), chi2, form)
-            })
-            .min_by(|a, b| a.0.total_cmp(&b.0))?;
+            .map(|form| (form.chi2(data), form))
+            .collect();
+        let by_schwarz =
+            |(chi2, form): &(f64, Form)| information(*chi2, form.numbers(), data.len());
+        let (chi2, form) = forms
+            .iter()
+            .min_by(|a, b| by_schwarz(a).total_cmp(&by_schwarz(b)))
+            .cloned()?;
         let free = (2 * data.len()).saturating_sub(form.numbers()).max(2);
         let unit_variance = chi2 / free as f64;
         let variances = data.iter().map(|d| form.variance(d.u, d.v, unit_variance));
@@ -305,17 +356,23 @@ impl SmoothField {
         by_length.sort_by(|a, b| a.0.total_cmp(&b.0));
         let n = by_length.len();
         let middle = by_length.get(MIDDLE.0 * n / 100..(MIDDLE.1 * n / 100 + 1).min(n));
-        let middle = middle.unwrap_or(&by_length).iter();
-        let at_stars = pulls::mean_length(&form, middle.map(|&(_, u, v)| (u, v)));
+        let middle: Vec<(f64, f64)> = middle
+            .unwrap_or(&by_length)
+            .iter()
+            .map(|&(_, u, v)| (u, v))
+            .collect();
+        let at_stars = pulls::mean_length(&form, middle.iter().copied());
         let at_centre = pulls::mean_length(&form, std::iter::once((0.0, 0.0)));
         let angle = pulls::angle(&form, (0.0, 0.0));
         let error = |target| pulls::error(&form, data, target);
+        let apart = Apart::of(&forms, &form, data.len(), &middle);
         Some(Self {
             frame,
             unit_variance,
             mean_variance,
             length_errors: (error(&at_stars), error(&at_centre)),
             angle_error: error(&angle),
+            apart,
             form,
         })
     }
@@ -375,12 +432,15 @@ impl SmoothField {
         let centre_px = self.length_at(cx, cy);
         TrailValues {
             length_px,
-            length_error_px: self.length_errors.0.min(self.mean_variance.sqrt().sqrt()),
+            length_error_px: (self.length_errors.0.hypot(self.apart.length_px))
+                .min(self.mean_variance.sqrt().sqrt()),
             centre_px,
-            centre_error_px: self.length_errors.1.min(centre_error.sqrt()),
+            centre_error_px: (self.length_errors.1.hypot(self.apart.centre_px))
+                .min(centre_error.sqrt()),
             max_px: self.largest(stars, (width, height)),
             angle_deg: has_angle.then(|| centre.angle_deg()),
-            angle_error_deg: has_angle.then(|| self.angle_error.to_degrees()),
+            angle_error_deg: has_angle
+                .then(|| self.angle_error.hypot(self.apart.angle).to_degrees()),
         }
     }
 

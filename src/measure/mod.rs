@@ -72,7 +72,7 @@ use crate::frame::{Light, Samples};
 
 /// Raised whenever a number in [`FrameMeasure`] may change for the same file; kept measurements of
 /// another version are not used.
-pub const MEASURE_VERSION: u32 = 22;
+pub const MEASURE_VERSION: u32 = 23;
 
 /// Angles of frames whose trails are read by moments scatter this many times as much as their stars
 /// do: how moments lie on the pixels is common to all stars. Seen on random frames, seeds from 900000.

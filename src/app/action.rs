@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use crate::engine::{CameraKey, ExportWhat, OpenRequest, Report, Supplied};
 use crate::night::OpticsKey;
 use crate::sky::Site;
-use crate::verdict::{Purpose, Verdict};
+use crate::verdict::{Purpose, Thresholds, Verdict};
 
 use super::model::{Mark, Page, PictureZoom, Theme};
 use super::open_night::FindingKey;
@@ -87,6 +87,8 @@ pub enum Action {
     SetVerdict(Verdict),
     /// Give the chosen frame or choice back to the advice.
     FollowAdvice,
+    /// Judge by these limits.
+    SetLimits(Box<Thresholds>),
     /// Take the offer with this index of a finding.
     TakeOffer(FindingKey, usize),
     /// Keep things as they are and close this finding.

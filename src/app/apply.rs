@@ -75,6 +75,7 @@ impl Model {
             Action::SetBrightness(pct) => self.set_brightness(pct, effects),
             Action::ScaleText(larger) => self.scale_text(larger, effects),
             Action::KeepWindow(width, height) => self.keep_window((width, height), effects),
+            Action::SetLimits(limits) => self.set_limits(*limits, effects),
             Action::SetVerdict(_)
             | Action::FollowAdvice
             | Action::TakeOffer(..)

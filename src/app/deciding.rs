@@ -1,7 +1,7 @@
 //! Verdicts the person gives, answers to findings, and taking both back.
 
 use crate::engine::{Derived, Effect};
-use crate::verdict::{Finding, Purpose, Verdict};
+use crate::verdict::{Finding, Purpose, Thresholds, Verdict, knobs};
 
 use super::action::Action;
 use super::answer::numbers_of;
@@ -49,6 +49,21 @@ impl Model {
         self.perform(&step, effects);
     }
 
+    /// Judges by other limits; what lies outside their bounds is held to them.
+    pub(super) fn set_limits(&mut self, limits: Thresholds, effects: &mut Vec<Effect>) {
+        let limits = knobs::held(limits);
+        let Some(night) = self.night.as_mut().filter(|_| limits != self.thresholds) else {
+            return;
+        };
+        let step = Step {
+            name: "other limits".to_owned(),
+            limits: Some(Box::new((self.thresholds, limits))),
+            ..Step::default()
+        };
+        night.undo.push_limits(step.clone());
+        self.perform(&step, effects);
+    }
+
     /// Asks for verdicts and advice as the window is set now.
     pub(super) fn derive_again(&self, effects: &mut Vec<Effect>) {
         if self.night.is_some() {
@@ -64,6 +79,11 @@ impl Model {
     pub(super) fn perform(&mut self, step: &Step, effects: &mut Vec<Effect>) {
         if let Some((_, purpose)) = step.purpose {
             self.purpose = purpose;
+            self.derive_again(effects);
+        }
+        if let Some(limits) = &step.limits {
+            self.thresholds = limits.1;
+            self.keep_limits(effects);
             self.derive_again(effects);
         }
         let purpose = self.purpose;

@@ -2,6 +2,7 @@
 
 use crate::advice::AdviceOptions;
 use crate::engine::Effect;
+use crate::verdict::knobs;
 
 use super::model::{Model, Theme};
 
@@ -10,6 +11,7 @@ const BRIGHTNESS: &str = "red-light-brightness";
 const TEXT_SCALE: &str = "text-scale";
 const WINDOW: &str = "window";
 const TOLERANCE: &str = "points-k";
+const LIMITS: &str = "limits";
 
 /// Least brightness of the red light, percent: below it nothing can be read.
 pub const LEAST_BRIGHTNESS_PCT: u8 = 30;
@@ -110,6 +112,11 @@ impl Model {
                         self.advice.npf_k = npf_k;
                     }
                 }
+                LIMITS => {
+                    if let Ok(limits) = serde_json::from_str(value) {
+                        self.thresholds = knobs::held(limits);
+                    }
+                }
                 _ => tracing::debug!(name, "a preference of another version"),
             }
         }
@@ -153,6 +160,13 @@ impl Model {
     /// Remembers the tolerance for trails that pass as points.
     pub(super) fn keep_tolerance(&self, effects: &mut Vec<Effect>) {
         effects.push(keep(TOLERANCE, &self.advice.npf_k));
+    }
+
+    /// Remembers the limits of the verdicts.
+    pub(super) fn keep_limits(&self, effects: &mut Vec<Effect>) {
+        if let Ok(limits) = serde_json::to_string(&self.thresholds) {
+            effects.push(keep(LIMITS, &limits));
+        }
     }
 
     /// Remembers how large the window is, points.
@@ -233,6 +247,7 @@ mod tests {
             (TEXT_SCALE, "7"),
             (WINDOW, "1e9 NaN"),
             (TOLERANCE, "-4"),
+            (LIMITS, "{\"width_doubt\":-7}"),
             ("later", "x"),
         ];
         model.recall(&kept.map(|(name, value)| (name.to_owned(), value.to_owned())));
@@ -242,6 +257,9 @@ mod tests {
         assert_eq!(model.comfort.text_scale_pct, 100);
         assert_eq!(model.comfort.window_points, None);
         assert_eq!(model.advice, fresh.advice);
+        let held = knobs::held(model.thresholds);
+        assert_eq!(model.thresholds, held, "no limit below its bounds");
+        assert!(model.thresholds.width_doubt > 1.0);
     }
 
     #[test]

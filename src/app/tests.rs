@@ -9,7 +9,9 @@ use crate::advice::NextTime;
 use crate::engine::{Derived, Effect, NightId, Progress, Report};
 use crate::frame::Facts;
 use crate::night::{self, Night, Row, Set, Typical};
-use crate::verdict::{Decisions, Finding, Judged, Judgement, Offer, Purpose, Reason, Verdict};
+use crate::verdict::{
+    Decisions, Finding, Judged, Judgement, Offer, Purpose, Reason, Thresholds, Verdict,
+};
 
 fn row(shot: usize) -> Row {
     Row {
@@ -278,6 +280,40 @@ fn each_picture_is_asked_for_once_unless_another_came_between() {
     // The engine may have dropped the first for the second.
     assert_eq!(asks(&model.apply(Action::Step(-1))), 1);
     assert_eq!(asks(&model.apply(Action::ToggleMarks)), 0);
+}
+
+#[test]
+fn a_drag_of_limits_is_one_step_and_is_remembered() {
+    let mut model = opened(3, &[]);
+    let usual = model.thresholds;
+    let with = |trail_doubt_px| {
+        let limits = Thresholds {
+            trail_doubt_px,
+            ..usual
+        };
+        Action::SetLimits(Box::new(limits))
+    };
+    model.apply(Action::SetVerdict(Verdict::Reject));
+    for px in [1.5, 2.0, 2.5] {
+        let effects = model.apply(with(px));
+        assert!(effects.iter().any(|e| matches!(e, Effect::Derive { .. })));
+        assert!(
+            effects
+                .iter()
+                .any(|e| matches!(e, Effect::KeepPreference { .. }))
+        );
+    }
+    assert!(model.apply(with(2.5)).is_empty(), "nothing changes");
+    model.apply(with(1e9));
+    assert!(
+        model.thresholds.trail_doubt_px < 100.0,
+        "held to its bounds"
+    );
+    model.apply(Action::Undo);
+    assert_eq!(model.thresholds, usual);
+    assert_eq!(night(&model).decisions.len(), 1);
+    model.apply(Action::Redo);
+    assert_ne!(model.thresholds, usual);
 }
 
 #[test]

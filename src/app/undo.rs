@@ -1,6 +1,6 @@
 //! Steps that can be taken back and done again, each with a name.
 
-use crate::verdict::{Purpose, Verdict};
+use crate::verdict::{Purpose, Thresholds, Verdict};
 
 use super::open_night::{Answer, FindingKey};
 
@@ -16,6 +16,8 @@ pub struct Step {
     pub decisions: Vec<DecisionChange>,
     /// The purpose it changed: before, after.
     pub purpose: Option<(Purpose, Purpose)>,
+    /// The limits it changed: before, after.
+    pub limits: Option<Box<(Thresholds, Thresholds)>>,
     /// The finding it answered: which, before, after.
     pub answer: Option<(FindingKey, Option<Answer>, Option<Answer>)>,
 }
@@ -30,6 +32,7 @@ impl Step {
                 .map(|&(shot, before, after)| (shot, after, before))
                 .collect(),
             purpose: self.purpose.map(|(before, after)| (after, before)),
+            limits: (self.limits.as_deref()).map(|&(before, after)| Box::new((after, before))),
             answer: (self.answer.clone()).map(|(key, before, after)| (key, after, before)),
         }
     }
@@ -47,6 +50,20 @@ impl UndoStack {
     pub fn push(&mut self, step: Step) {
         self.done.push(step);
         self.undone.clear();
+    }
+
+    /// Remembers `step` as one with the step before it where both moved limits: a drag is one step.
+    pub fn push_limits(&mut self, step: Step) {
+        let goes_on = self.undone.is_empty() && step.limits.is_some();
+        match (self.done.last_mut(), &step.limits) {
+            (
+                Some(Step {
+                    limits: Some(last), ..
+                }),
+                Some(new),
+            ) if goes_on => last.1 = new.1,
+            _ => self.push(step),
+        }
     }
 
     /// The step to take back, reversed.

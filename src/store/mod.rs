@@ -11,7 +11,6 @@ mod database;
 mod kept;
 mod key;
 mod paths;
-mod thresholds;
 mod places;
 
 pub use cache::Kept;

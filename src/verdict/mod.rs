@@ -38,8 +38,8 @@ mod traps;
 pub use cost::{DropCost, drop_cost};
 pub use decide::{Answer, answer, longest_clean_run, tally};
 pub use explain::explain;
-pub use rank::best_row;
 pub use knobs::{KNOBS, Knob};
+pub use rank::best_row;
 pub use reasons::{News, REASONS, ReasonInfo};
 pub use trial::{Trial, Tried};
 pub use types::{

@@ -121,6 +121,23 @@ fn a_finding_is_answered_and_taken_back_by_name() {
 }
 
 #[test]
+fn limits_are_moved_and_taken_back_by_name() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.click("Limits…");
+    window.save("limits");
+    let label = "Stars wider, doubtful, ×";
+    window.harness.get_by_label(label).focus();
+    window.harness.run();
+    let before = window.model().thresholds.width_doubt;
+    window.press(Key::ArrowUp);
+    let moved = window.model().thresholds.width_doubt;
+    assert!(moved > before, "{before} {moved}");
+    window.press(Key::Escape);
+    window.press(Key::Z);
+    assert_eq!(window.model().thresholds.width_doubt, before);
+}
+
+#[test]
 fn the_ribbon_is_one_stop_and_arrows_step_in_it() {
     let mut window = Window::with_invented(1440.0, 900.0, 360);
     let (place, _) = window.chosen();

@@ -3,6 +3,7 @@
 mod answer_view;
 mod finding_card;
 mod findings;
+mod limits;
 mod next_view;
 mod outcome_view;
 
@@ -29,6 +30,7 @@ pub(super) struct State {
     tab: Tab,
     /// Findings the person opened or closed.
     opened: BTreeMap<FindingKey, bool>,
+    limits: limits::State,
 }
 
 /// Inside the panel's edge, points.
@@ -60,6 +62,7 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     let findings_height = (room - wanted_next).max(least).min(wanted).min(most);
     let (findings, next) = rest.split_top_bottom_at_y(rest.top() + findings_height);
     inside(ui, "answer", answer, |ui| answer_view::show(ui, cx, open));
+    limits::button(ui, cx, open, &mut state.limits, answer, actions);
     inside(ui, "findings", findings, |ui| {
         findings::show(ui, cx, open, &mut state.opened, actions);
     });
@@ -79,6 +82,7 @@ fn narrow(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions:
     let (answer, rest) = area.split_top_bottom_at_y(area.top() + answer_height);
     let (tabs_row, rest) = rest.split_top_bottom_at_y(rest.top() + 38.0);
     inside(ui, "answer", answer, |ui| answer_view::show(ui, cx, open));
+    limits::button(ui, cx, open, &mut state.limits, answer, actions);
     inside(ui, "tabs", tabs_row.shrink2(vec2(PAD, 4.0)), |ui| {
         tabs(ui, cx, open, state);
     });

@@ -174,6 +174,14 @@ pub const KNOBS: [Knob; 27] = [
         ALL
     ),
     knob!(
+        outlier_share,
+        "…and by at least this share",
+        "×",
+        0.0..=1.0,
+        0.01,
+        NO_FILM
+    ),
+    knob!(
         elongation_doubt,
         "Stars not round, doubtful",
         "×",
@@ -204,14 +212,6 @@ pub const KNOBS: [Knob; 27] = [
         1.0..=100.0,
         1.0,
         ALL
-    ),
-    knob!(
-        outlier_share,
-        "…and by at least this share",
-        "×",
-        0.0..=1.0,
-        0.01,
-        NO_FILM
     ),
     knob!(
         flux_doubt_mag,

@@ -38,7 +38,7 @@ pub(super) fn button(
         .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
         .layout(egui::Layout::top_down(egui::Align::Min))
         .show(|ui| {
-            ui.set_width(330.0);
+            ui.set_width(372.0);
             fields(ui, cx, open, state, actions);
         });
 }
@@ -77,7 +77,7 @@ fn fields(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions:
 fn field(ui: &mut Ui, cx: Cx<'_>, knob: &Knob, usual: &Thresholds, changed: &mut Thresholds) {
     let t = cx.t;
     ui.horizontal(|ui| {
-        let (rect, _) = ui.allocate_exact_size(vec2(196.0, 20.0), egui::Sense::hover());
+        let (rect, _) = ui.allocate_exact_size(vec2(238.0, 20.0), egui::Sense::hover());
         let font = theme::words(size::SMALL);
         let galley = ui
             .painter()
@@ -96,7 +96,13 @@ fn field(ui: &mut Ui, cx: Cx<'_>, knob: &Knob, usual: &Thresholds, changed: &mut
             .speed(knob.step)
             .max_decimals(3)
             .min_decimals(decimals);
-        let response = ui.add(drag);
+        let widgets = &mut ui.visuals_mut().widgets;
+        for look in [&mut widgets.inactive, &mut widgets.hovered] {
+            // A field of its own on the panel, so that it is seen to be movable.
+            look.weak_bg_fill = t.plot;
+            look.bg_stroke = egui::Stroke::new(1.0, t.line2);
+        }
+        let response = ui.add_sized(vec2(58.0, 20.0), drag);
         let name = format!("{}, {}", knob.label, knob.unit);
         response.widget_info(|| egui::WidgetInfo {
             value: Some(value),

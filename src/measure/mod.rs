@@ -74,10 +74,6 @@ use crate::frame::{Light, Samples};
 /// another version are not used.
 pub const MEASURE_VERSION: u32 = 23;
 
-/// Angles of frames whose trails are read by moments scatter this many times as much as their stars
-/// do: how moments lie on the pixels is common to all stars. Seen on random frames, seeds from 900000.
-const ANGLE_BY_MOMENTS: f64 = 1.3;
-
 /// What a saved picture's demosaicing takes from the square of a trail's length, px² …
 const DEMOSAIC_DOUBT_PX2: f64 = 0.2;
 
@@ -279,10 +275,6 @@ fn note_stars(
             let whole = |error: f64, length: f64| error.hypot(doubt).hypot(of_square(length));
             trail.length_error_px = whole(trail.length_error_px, trail.length_px);
             trail.centre_error_px = whole(trail.centre_error_px, trail.centre_px);
-            let sigma = out.fwhm_px.unwrap_or(0.0) / stars::SIGMA_TO_FWHM;
-            if trail.centre_px < long::LONG * sigma {
-                trail.angle_error_deg = trail.angle_error_deg.map(|e| ANGLE_BY_MOMENTS * e);
-            }
         }
         trail
     });

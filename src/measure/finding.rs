@@ -271,14 +271,12 @@ fn jpeg(frame: &[f64], full: f64, quality: u8, random: &mut ChaCha8Rng) -> Sampl
         }
         rgb.extend(sums.map(|(sum, count)| tone(sum / f64::max(count, 1.0))));
     }
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("frame.jpg");
-    let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, quality)
+    let mut saved = tempfile::Builder::new().suffix(".jpg").tempfile().unwrap();
+    JpegEncoder::new_with_quality(saved.as_file_mut(), quality)
         .write_image(&rgb, width as u32, height as u32, ExtendedColorType::Rgb8)
         .unwrap();
-    std::fs::write(&path, bytes).unwrap();
-    frame::open(&path, &OpenOptions::default()).unwrap().samples
+    let opened = frame::open(saved.path(), &OpenOptions::default());
+    opened.unwrap().samples
 }
 
 /// How a star lies among the others.

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::engine::{CameraKey, ExportWhat, OpenRequest, Report, Supplied};
+use crate::engine::{CameraKey, ExportWhat, HandOver, OpenRequest, Report, Supplied};
 use crate::night::OpticsKey;
 use crate::sky::Site;
 use crate::verdict::{Purpose, Thresholds, Verdict};
@@ -129,6 +129,12 @@ pub enum Action {
     ChooseExport(ExportWhat),
     /// Save to the typed file.
     ExportTyped(ExportWhat),
+    /// Show or hide what can be handed over.
+    ToggleHandOver,
+    /// Find out what a hand-over would do.
+    PlanHandOver(HandOver),
+    /// Do what was shown.
+    HandOver(HandOver),
     /// Compare: stack shorter frames until the open time is the same, or not.
     ToggleEqualTime,
     /// Compare: show crops as recorded, or (false) brought to the same brightness.

@@ -116,6 +116,9 @@ impl Model {
                     effects.push(Effect::Export { what, to, existing });
                 }
             }
+            Action::ToggleHandOver | Action::PlanHandOver(_) | Action::HandOver(_) => {
+                self.hand_over(&action, effects);
+            }
             Action::CopyNextTime => {
                 self.to_copy = (self.night.as_ref()).and_then(OpenNight::next_time_text);
             }

@@ -83,6 +83,12 @@ impl Model {
             self.keys_shown = false;
         } else if self.warnings_shown {
             self.warnings_shown = false;
+        } else if self
+            .night
+            .as_mut()
+            .is_some_and(|night| night.handing.take().is_some())
+        {
+            // Closed; what is under way goes on.
         } else if self.frame_fills {
             self.frame_fills = false;
         } else if let Some(night) = &mut self.night {

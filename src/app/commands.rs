@@ -181,6 +181,17 @@ fn save_picture(model: &Model) -> Option<Action> {
     (model.purpose == Purpose::Trails && is_free).then_some(Action::ChooseExport(what))
 }
 
+fn save_chart(model: &Model) -> Option<Action> {
+    let set = model.night.as_ref()?.set;
+    Some(Action::ChooseExport(ExportWhat::Chart { set }))
+}
+
+/// While nothing is measured or built.
+fn idle(model: &Model, action: Action) -> Option<Action> {
+    let night = model.night.as_ref()?;
+    (night.progress.is_none() && night.building.is_none()).then_some(action)
+}
+
 fn comparing(model: &Model, action: Action) -> Option<Action> {
     let comparison = model.night.as_ref()?.comparison()?;
     (model.page == Page::Compare && comparison.has_several()).then_some(action)
@@ -366,6 +377,38 @@ pub const COMMANDS: &[Command] = &[
         Saving,
         [letter('B')],
         |m| with_night(m, Action::ChooseExport(ExportWhat::Table))
+    ),
+    command!(
+        "save-rejects",
+        "Save rejects…",
+        "Save the list of rejected frames, one name a line",
+        Saving,
+        [],
+        |m| with_night(m, Action::ChooseExport(ExportWhat::RejectedList))
+    ),
+    command!(
+        "save-report",
+        "Save report…",
+        "The night as one page to print or send: charts, findings, next time, pictures",
+        Saving,
+        [],
+        |m| idle(m, Action::ChooseExport(ExportWhat::Report))
+    ),
+    command!(
+        "save-chart",
+        "Save chart…",
+        "The lanes as a picture of lines, SVG",
+        Saving,
+        [],
+        save_chart
+    ),
+    command!(
+        "hand-over",
+        "Hand over…",
+        "Lists, rating files, a report, and rejected frames moved into a folder",
+        Saving,
+        [letter('H')],
+        |m| with_night(m, Action::ToggleHandOver)
     ),
     command!(
         "save-trails",

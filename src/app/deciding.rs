@@ -102,6 +102,11 @@ impl Model {
                 None => night.answers.remove(key),
             };
         }
+        match step.hand_over {
+            Some((what, true)) => effects.push(Effect::HandOver(what)),
+            Some((what, false)) => effects.push(Effect::TakeBack(what)),
+            None => {}
+        }
         if !step.decisions.is_empty() {
             night.settle(purpose);
             effects.push(Effect::KeepDecisions(night.decisions.clone()));

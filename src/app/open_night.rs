@@ -12,6 +12,7 @@ use crate::sky::Site;
 use crate::verdict::{self, Decisions, Finding, Judged, Purpose, Reason, Tally, Verdict};
 
 use super::comparing::Comparing;
+use super::handing_over::Handing;
 use super::pictures::{PictureState, Pictures};
 use super::resulting::Resulting;
 use super::undo::UndoStack;
@@ -61,6 +62,8 @@ pub struct OpenNight {
     pub progress: Option<Progress>,
     /// How far a picture that is being built is; `None` when none is.
     pub building: Option<Progress>,
+    /// What the card that hands over shows; `None` while it is closed.
+    pub handing: Option<Handing>,
     /// How many of its frames were measured before and only read back.
     pub kept: usize,
     /// Seconds it took and whether it was cancelled, once it ended.
@@ -112,6 +115,7 @@ impl OpenNight {
             zoom: None,
             progress: None,
             building: None,
+            handing: None,
             kept: 0,
             finished: None,
             answers: BTreeMap::new(),

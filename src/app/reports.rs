@@ -86,11 +86,16 @@ impl Model {
                     ExportWhat::UsedList => "The list of used frames",
                     ExportWhat::RejectedList => "The list of rejected frames",
                     ExportWhat::Table => "The table",
+                    ExportWhat::Report => "The report",
+                    ExportWhat::Chart { .. } => "The chart",
                     ExportWhat::TrailsPicture { .. } => "The trails picture",
                     ExportWhat::Result => "The picture",
                     ExportWhat::Film => "The film's frames are",
                 };
                 self.tell(format!("{what} is saved: {}", to.display()), false);
+            }
+            report @ (Report::Planned { .. } | Report::HandedOver { .. }) => {
+                self.hear_of_hand_over(report);
             }
             Report::Recents(recents) => self.recents = Some(recents),
             Report::Preferences(kept) => self.recall(&kept),

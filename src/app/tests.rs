@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::commands::command;
 use super::*;
 use crate::advice::NextTime;
-use crate::engine::{Derived, Effect, NightId, Progress, Report};
+use crate::engine::{Derived, Effect, HandOver, NightId, Preview, Progress, Report};
 use crate::frame::Facts;
 use crate::night::{self, Night, Row, Set, Typical};
 use crate::verdict::{
@@ -445,4 +445,50 @@ fn the_trails_picture_is_for_trails_once_nothing_runs() {
     }
     model.apply(Action::SetPurpose(Purpose::Tracked));
     assert!(!can(&model));
+}
+
+#[test]
+fn a_hand_over_is_shown_before_it_is_done_and_taken_back_like_any_step() {
+    let mut model = opened(3, &[1]);
+    model.apply(Action::ToggleHandOver);
+    let what = HandOver::SetAside;
+    let asked = model.apply(Action::PlanHandOver(what));
+    assert!(asked.contains(&Effect::PlanHandOver(what)));
+    let id = model.night.as_ref().unwrap().id;
+    assert!(
+        !model
+            .apply(Action::HandOver(what))
+            .contains(&Effect::HandOver(what)),
+        "not before it is shown"
+    );
+    let preview = Preview {
+        sentence: "Move 1 rejected frame.".to_owned(),
+        ..Preview::default()
+    };
+    report(&mut model, Report::Planned { id, what, preview });
+    assert!(
+        model
+            .apply(Action::HandOver(what))
+            .contains(&Effect::HandOver(what))
+    );
+    let done = |is_back, is_done| Report::HandedOver {
+        id,
+        what,
+        is_back,
+        is_done,
+        sentence: "1 rejected frame moved.".to_owned(),
+        troubles: vec!["a.dng stays: busy.".to_owned()],
+        notes: Vec::new(),
+    };
+    report(&mut model, done(false, true));
+    assert_eq!(model.night.as_ref().unwrap().handing, None);
+    assert_eq!(model.undo_name(), Some("move rejected frames"));
+    let told: Vec<bool> = model.notices.iter().map(|notice| notice.is_error).collect();
+    assert_eq!(told, [true, false]);
+    assert!(model.apply(Action::Undo).contains(&Effect::TakeBack(what)));
+    report(&mut model, done(true, true));
+    assert_eq!(model.undo_name(), None);
+    assert!(model.apply(Action::Redo).contains(&Effect::HandOver(what)));
+    report(&mut model, done(false, true));
+    assert_eq!(model.undo_name(), Some("move rejected frames"), "once");
 }

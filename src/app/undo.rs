@@ -1,5 +1,6 @@
 //! Steps that can be taken back and done again, each with a name.
 
+use crate::engine::HandOver;
 use crate::verdict::{Purpose, Thresholds, Verdict};
 
 use super::open_night::{Answer, FindingKey};
@@ -20,6 +21,8 @@ pub struct Step {
     pub limits: Option<Box<(Thresholds, Thresholds)>>,
     /// The finding it answered: which, before, after.
     pub answer: Option<(FindingKey, Option<Answer>, Option<Answer>)>,
+    /// The hand-over: which, and whether to do it (or take it back).
+    pub hand_over: Option<(HandOver, bool)>,
 }
 
 impl Step {
@@ -34,6 +37,7 @@ impl Step {
             purpose: self.purpose.map(|(before, after)| (after, before)),
             limits: (self.limits.as_deref()).map(|&(before, after)| Box::new((after, before))),
             answer: (self.answer.clone()).map(|(key, before, after)| (key, after, before)),
+            hand_over: self.hand_over.map(|(what, is_done)| (what, !is_done)),
         }
     }
 }

@@ -75,6 +75,8 @@ printed and nothing is done.
 --sidecars writes an XMP rating of -1 (rejected) beside each rejected frame; what another program wrote
   in a rating file stays. Where the folder cannot be written they go into DIR/ratings.
 --links numbers the used frames in the new folder DIR/frames: as links, or copies where links cannot be.
+--report writes report.html, one page with charts, findings, settings and small pictures, to print or to
+  send, and chart.svg. Where the night was shot is left out unless --with-place.
 --set-aside moves rejected frames, with the JPEG and rating files of the same name, into the subfolder
   nightloupe-set-aside; restore brings them back. Dark, bias and flat frames are never moved.
 
@@ -254,6 +256,14 @@ pub(super) struct Export {
     /// Number the used frames in DIR/frames
     #[arg(long, group = "what")]
     pub(super) links: bool,
+
+    /// Write the night as one page, report.html, and its chart
+    #[arg(long, group = "what")]
+    pub(super) report: bool,
+
+    /// Say in the report where the night was shot
+    #[arg(long, requires = "report")]
+    pub(super) with_place: bool,
 
     /// Move rejected frames into a subfolder of their folder
     #[arg(long, group = "what")]

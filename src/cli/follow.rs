@@ -103,6 +103,8 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                 | Report::Film(_)
                 | Report::Chosen(_)
                 | Report::Saved { .. }
+                | Report::Planned { .. }
+                | Report::HandedOver { .. }
                 | Report::Recents(_)
                 | Report::Preferences(_) => {}
             }

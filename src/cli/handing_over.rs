@@ -2,13 +2,18 @@
 
 use std::fmt::Write;
 use std::fs;
+use std::io;
 use std::path::Path;
 
 use super::args::{Export, Restore};
-use super::follow::{self, Measured};
+use super::follow::{self, Bar, Measured};
 use super::output::say;
 use super::{Exit, commands, lists};
+use crate::base::atomic::{self, Existing};
+use crate::engine::Progress;
 use crate::export::handover::{self, Change, Done, FrameFiles, Links, Moves, Preview, Ratings};
+use crate::export::report::{self, Report};
+use crate::frame::{self, OpenOptions};
 
 /// Shown of the files of a preview; the rest is counted.
 const MOST_FILES: usize = 40;
@@ -22,6 +27,9 @@ pub(super) fn export(args: &Export) -> Result<Exit, String> {
     };
     if args.list {
         ends.take(list(args, &measured));
+    }
+    if args.report {
+        ends.take(report(args, &measured));
     }
     if args.links {
         ends.take(links(args, &files()));
@@ -90,6 +98,71 @@ fn list(args: &Export, measured: &Measured) -> Result<bool, String> {
         lists::write(&args.to, measured)?;
     }
     Ok(true)
+}
+
+fn report(args: &Export, measured: &Measured) -> Result<bool, String> {
+    let (page, chart) = (args.to.join("report.html"), args.to.join("chart.svg"));
+    if args.only_say {
+        let text = format!(
+            "Write a report: {} and {}.\n",
+            page.display(),
+            chart.display()
+        );
+        commands::print(&text)?;
+        return Ok(true);
+    }
+    for file in [&page, &chart] {
+        if file.exists() {
+            let file = file.display();
+            return Err(format!(
+                "{file} is there already and is left as it is. Name another folder."
+            ));
+        }
+    }
+    make(&args.to)?;
+    let table = measured.table();
+    let options = OpenOptions {
+        linear: args.night.request().linear,
+        ..OpenOptions::default()
+    };
+    let bar = Bar::new();
+    let pictures = report::draw_all(
+        &table,
+        |path| frame::open_colour(path, &options).ok(),
+        |done, total| {
+            bar.show(&Progress {
+                job: "Drawing the report".to_owned(),
+                done,
+                total,
+                ..Progress::default()
+            });
+            true
+        },
+    );
+    bar.end();
+    let report = Report {
+        title: &measured.title,
+        table: &table,
+        decisions: &measured.decisions,
+        next_time: &measured.derived.next_time,
+        pictures: &pictures,
+        with_place: args.with_place,
+    };
+    write_new(&page, |out| report::write_report(&report, out))?;
+    write_new(&chart, |out| {
+        report::write_chart(&table, 0, &measured.title, out)
+    })?;
+    Ok(true)
+}
+
+fn write_new(
+    file: &Path,
+    fill: impl FnOnce(&mut dyn io::Write) -> io::Result<()>,
+) -> Result<(), String> {
+    let written = atomic::write(file, Existing::Keep, fill);
+    written.map_err(|fault| format!("{} could not be written: {fault}", file.display()))?;
+    say(&format!("{} written.", file.display()));
+    Ok(())
 }
 
 fn links(args: &Export, files: &[FrameFiles]) -> Result<bool, String> {

@@ -146,6 +146,9 @@ fn is_guarded(thread: &str) -> bool {
     thread.starts_with("nightloupe-measure")
         || matches!(
             thread,
-            "nightloupe-picture" | "nightloupe-crops" | "nightloupe-trails"
+            "nightloupe-picture"
+                | "nightloupe-crops"
+                | "nightloupe-trails"
+                | "nightloupe-hand-over"
         )
 }

@@ -13,6 +13,7 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, Sender, at, never, select};
 
 use super::crops::{self, Crops};
+use super::handing_over::{HandingOver, Work};
 use super::opening::{Context, Found, Opening};
 use super::outbox::Outbox;
 use super::pace::Spacing;
@@ -29,6 +30,8 @@ pub(super) enum Note {
     Effect(Effect),
     /// An opening found something, or a sentence on why not.
     Found(NightId, Result<Box<Found>, String>),
+    /// Files of a night were moved: from where, to where.
+    Moved(NightId, Vec<(PathBuf, PathBuf)>),
     Quit,
 }
 
@@ -45,6 +48,7 @@ pub(super) struct Conductor {
     pub(super) trails: Trails,
     /// The result asked for last.
     pub(super) result: Option<Arc<ResultRequest>>,
+    pub(super) handing: HandingOver,
     /// The cache folder, where the sample night is kept.
     pub(super) cache: PathBuf,
     session: Option<Session>,
@@ -64,7 +68,13 @@ impl Conductor {
         store: Arc<Store>,
         outbox: Arc<Outbox>,
         pool: Pool,
-        (pictures, crops, results, trails): (Pictures, Crops, Results, Trails),
+        (pictures, crops, results, trails, handing): (
+            Pictures,
+            Crops,
+            Results,
+            Trails,
+            HandingOver,
+        ),
         cache: PathBuf,
     ) -> Self {
         Self {
@@ -78,6 +88,7 @@ impl Conductor {
             results,
             trails,
             result: None,
+            handing,
             cache,
             session: None,
             opening: None,
@@ -149,6 +160,7 @@ impl Conductor {
         match note {
             Note::Effect(effect) => self.run(effect),
             Note::Found(id, found) => self.found(id, found),
+            Note::Moved(id, moved) => self.moved(id, &moved),
             Note::Quit => {}
         }
     }
@@ -192,6 +204,9 @@ impl Conductor {
             }
             Effect::ChooseAndExport(what) => self.choose_and_export(what),
             Effect::Export { what, to, existing } => self.export(what, to, existing),
+            Effect::PlanHandOver(what) => self.hand_over(Work::Plan(what)),
+            Effect::HandOver(what) => self.hand_over(Work::Do(what)),
+            Effect::TakeBack(what) => self.hand_over(Work::TakeBack(what)),
             Effect::ListRecents => self.list_recents(),
             Effect::ClearRecents => {
                 let done = self.store.clear_recents();
@@ -272,6 +287,7 @@ impl Conductor {
     fn cancel(&mut self) {
         self.trails.stop();
         self.results.stop();
+        self.handing.stop();
         self.call_off();
         if self.session.as_ref().is_some_and(|s| s.is_running) {
             self.finish(true);

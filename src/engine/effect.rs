@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use crate::advice::{AdviceOptions, Comparison, NextTime};
 pub use crate::base::atomic::Existing;
+pub use crate::export::handover::Preview;
 use crate::frame::{CameraKey, Colour, Supplied};
 use crate::night::{Night, OpticsKey};
 use crate::picture::FilmFrame;
@@ -110,6 +111,12 @@ pub enum Effect {
         /// What to do when it is there: replaced only if the person was asked about that.
         existing: Existing,
     },
+    /// Say what a hand-over would do.
+    PlanHandOver(HandOver),
+    /// Do it.
+    HandOver(HandOver),
+    /// Take back what was handed over last of this kind.
+    TakeBack(HandOver),
     /// Read the recent nights.
     ListRecents,
     /// Forget the recent nights (measurements and decisions stay).
@@ -123,6 +130,17 @@ pub enum Effect {
     },
 }
 
+/// What the verdicts lead to on the disk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HandOver {
+    /// A rating file beside each rejected frame.
+    Ratings,
+    /// Rejected frames moved into a subfolder.
+    SetAside,
+    /// Used frames under numbered names in a folder beside the night's.
+    Links,
+}
+
 /// What can be saved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExportWhat {
@@ -132,6 +150,13 @@ pub enum ExportWhat {
     RejectedList,
     /// The measurement table as CSV.
     Table,
+    /// The night as one page of HTML.
+    Report,
+    /// The chart of a camera as SVG.
+    Chart {
+        /// The camera, an index into `Night::sets`.
+        set: usize,
+    },
     /// The brightest of the used frames of a camera, px by px in linear light, as a 16-bit PNG or
     /// TIFF by the file's ending: star trails.
     TrailsPicture {
@@ -359,6 +384,32 @@ pub enum Report {
         what: ExportWhat,
         /// Where.
         to: PathBuf,
+    },
+    /// What a hand-over would do.
+    Planned {
+        /// Which night.
+        id: NightId,
+        /// What.
+        what: HandOver,
+        /// In words.
+        preview: Preview,
+    },
+    /// A hand-over was done, or taken back.
+    HandedOver {
+        /// Which night.
+        id: NightId,
+        /// What.
+        what: HandOver,
+        /// Whether it was taken back.
+        is_back: bool,
+        /// Whether anything was done, so that it can be taken back.
+        is_done: bool,
+        /// What was done, in a sentence.
+        sentence: String,
+        /// What could not be done, a sentence each.
+        troubles: Vec<String>,
+        /// What else to know.
+        notes: Vec<String>,
     },
     /// Recent nights, newest first.
     Recents(Vec<Recent>),

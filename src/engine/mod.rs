@@ -6,13 +6,15 @@
 //!
 //! The threads: `conductor` owns the open night; `measure-n` read and measure frames; `picture`
 //! decodes for the screen; `crops` cuts pieces; `open` looks what there is; `result` builds results
-//! for the screen, `trails` what is saved of them; dialogs have one each while they are open.
+//! for the screen, `trails` what is saved of them; `hand-over` moves and writes files; dialogs have one
+//! each while they are open.
 
 mod conductor;
 mod crops;
 mod dialogs;
 mod films;
 pub mod effect;
+mod handing_over;
 mod opening;
 mod outbox;
 mod pace;
@@ -30,7 +32,8 @@ mod trails;
 
 pub use effect::{
     CropPart, CropRequest, Derived, Effect, Existing, ExportWhat, FilmFiles, FilmFrameOf,
-    FilmPicture, NightId, OpenRequest, Picture, Progress, Recent, Report, ResultRequest,
+    FilmPicture, HandOver, NightId, OpenRequest, Picture, Preview, Progress, Recent, Report,
+    ResultRequest,
 };
 
 /// Types of the frame room that the engine's effects and reports carry, so that the window needs
@@ -48,6 +51,7 @@ pub use crate::store::Places;
 use crate::store::Store;
 use conductor::{Conductor, Note};
 use crops::Crops;
+use handing_over::HandingOver;
 use outbox::Outbox;
 use pictures::Pictures;
 use pool::Pool;
@@ -126,13 +130,14 @@ impl Engine {
         let crops = Crops::start(&source, &self.outbox)?;
         let results = Results::start(&source, &self.outbox)?;
         let trails = Trails::new(&source, &self.outbox);
+        let handing = HandingOver::new(&source, &self.outbox);
         let (sender, receiver) = bounded(INBOX);
         let conductor = Conductor::new(
             (sender.clone(), receiver),
             store,
             Arc::clone(&self.outbox),
             pool,
-            (pictures, crops, results, trails),
+            (pictures, crops, results, trails, handing),
             cache,
         );
         let thread = threads::spawn("nightloupe-conductor", move || conductor.conduct())?;

@@ -75,7 +75,9 @@ const fn night_of(report: &Report) -> Option<NightId> {
         | Report::Result { id, .. }
         | Report::ResultDetail { id, .. }
         | Report::ResultStopped { id }
-        | Report::Film(FilmPicture { id, .. }) => Some(*id),
+        | Report::Film(FilmPicture { id, .. })
+        | Report::Planned { id, .. }
+        | Report::HandedOver { id, .. } => Some(*id),
         Report::Chosen(_)
         | Report::Saved { .. }
         | Report::Recents(_)
@@ -87,7 +89,7 @@ const fn night_of(report: &Report) -> Option<NightId> {
 fn supersedes(newer: &Report, older: &Report) -> bool {
     match newer {
         Report::Opened { .. } => night_of(older).is_some(),
-        Report::Trouble { .. } => false,
+        Report::Trouble { .. } | Report::HandedOver { .. } => false,
         // A list of crops is asked for at once, and each of them is wanted.
         Report::Crop { request, .. } => {
             matches!(older, Report::Crop { request: other, .. } if other == request)

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Derived, Existing, ExportWhat, Report};
 use crate::base::atomic;
-use crate::export::{self, Table};
+use crate::export::{self, Table, report};
 use crate::verdict::Decisions;
 
 /// The name to offer for a file.
@@ -16,6 +16,8 @@ pub(super) fn file_name(title: &str, what: ExportWhat) -> String {
         ExportWhat::Table => format!("{title}.csv"),
         ExportWhat::TrailsPicture { .. } | ExportWhat::Result => format!("{title} trails.png"),
         ExportWhat::Film => format!("{title} film"),
+        ExportWhat::Report => format!("{title} report.html"),
+        ExportWhat::Chart { .. } => format!("{title} chart.svg"),
     }
 }
 
@@ -35,7 +37,7 @@ pub(super) fn save(
     what: ExportWhat,
     to: &Path,
     existing: Existing,
-    derived: &Derived,
+    (derived, title): (&Derived, &str),
     decisions: &Decisions,
 ) -> io::Result<()> {
     let table = Table::new(&derived.night, &derived.judged, decisions);
@@ -43,7 +45,11 @@ pub(super) fn save(
         ExportWhat::UsedList => export::write_used(&table, out),
         ExportWhat::RejectedList => export::write_rejected(&table, out),
         ExportWhat::Table => export::write_csv(&table, out),
-        ExportWhat::TrailsPicture { .. } | ExportWhat::Result | ExportWhat::Film => {
+        ExportWhat::Chart { set } => report::write_chart(&table, set, title, out),
+        ExportWhat::TrailsPicture { .. }
+        | ExportWhat::Result
+        | ExportWhat::Film
+        | ExportWhat::Report => {
             Err(io::ErrorKind::Unsupported.into())
         }
     })

@@ -288,6 +288,16 @@ impl Session {
         }
     }
 
+    /// Takes in that files lie elsewhere now.
+    pub(super) fn moved(&mut self, moved: &[(PathBuf, PathBuf)]) {
+        for input in &mut self.inputs {
+            if let Some((_, to)) = moved.iter().find(|(from, _)| *from == input.path) {
+                input.path.clone_from(to);
+                self.is_stale = true;
+            }
+        }
+    }
+
     pub(super) fn path_of(&self, shot: usize) -> Option<PathBuf> {
         self.inputs.get(shot).map(|input| input.path.clone())
     }

@@ -7,6 +7,7 @@
 
 pub mod columns;
 pub mod handover;
+pub mod report;
 pub mod text;
 
 mod camera;

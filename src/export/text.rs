@@ -121,9 +121,14 @@ fn findings(text: &mut String, table: &Table<'_>, which: usize) {
 }
 
 fn outcome_lines(text: &mut String, table: &Table<'_>, which: usize) {
+    text.push_str("\nWhat you will get\n");
+    line(text, "  ", &outcome_words(table, which).join("; "));
+}
+
+/// What the used frames of a set give, a few words each.
+pub(super) fn outcome_words(table: &Table<'_>, which: usize) -> Vec<String> {
     let purpose = table.judged.purpose;
     let got = outcome(table.night, which, &table.verdicts, purpose);
-    text.push_str("\nWhat you will get\n");
     let mut parts = vec![format!("{} of {} used", got.used, frames(got.total))];
     let arc = got.arc_deg.zip(got.possible_arc_deg);
     if let Some((arc, possible)) = arc.filter(|_| purpose == Purpose::Trails) {
@@ -150,7 +155,7 @@ fn outcome_lines(text: &mut String, table: &Table<'_>, which: usize) {
     if let Some(open) = got.open_s.filter(|_| purpose == Purpose::Tracked) {
         parts.push(format!("{} minutes of exposure", number(open / 60.0, 1)));
     }
-    line(text, "  ", &parts.join("; "));
+    parts
 }
 
 /// Frames that are not of the sky.

@@ -42,6 +42,31 @@ pub fn write_png8(path: &Path, existing: Existing, picture: &Rgba) -> Result<(),
     })
 }
 
+/// How much of the eye's detail a JPEG keeps, of 100.
+const SMALL_JPEG_QUALITY: u8 = 82;
+
+/// An 8-bit picture as a JPEG file: for small views, where loss does not matter.
+///
+/// # Errors
+/// When the encoder refuses: a side of 0 px, or one over 65,535.
+pub fn jpeg8(picture: &Rgba) -> io::Result<Vec<u8>> {
+    let rgb: Vec<u8> = picture
+        .px
+        .iter()
+        .flat_map(|&[r, g, b, _]| [r, g, b])
+        .collect();
+    let mut file = Vec::new();
+    JpegEncoder::new_with_quality(&mut file, SMALL_JPEG_QUALITY)
+        .write_image(
+            &rgb,
+            picture.width as u32,
+            picture.height as u32,
+            ExtendedColorType::Rgb8,
+        )
+        .map_err(io::Error::other)?;
+    Ok(file)
+}
+
 /// How a picture is saved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PictureFormat {

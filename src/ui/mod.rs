@@ -22,6 +22,7 @@ mod frame_words;
 pub mod first_run;
 pub mod frames_page;
 mod glossary;
+mod handing_over;
 mod keys;
 mod keys_page;
 mod lane_bands;
@@ -268,6 +269,7 @@ impl App {
             status::show(ui, cx, &mut actions);
         });
         warnings::show(ui, cx, &mut actions);
+        handing_over::show(ui, cx, &mut actions);
         theme::dim(&ctx, &self.model.comfort);
         keep_arrows(&ctx);
         for action in actions {

@@ -56,11 +56,14 @@ fn all_of_it_is_said_before_done_and_taken_back() {
     let user = User::new();
     let first = night(&user);
     let before = all_of(&user.path("ridge"));
+    // For a single frame nothing but what cannot be read is rejected.
     let words = [
         "export",
         "ridge",
         "--to",
         "out",
+        "--purpose",
+        "still",
         "--list",
         "--links",
         "--sidecars",
@@ -102,7 +105,15 @@ fn all_of_it_is_said_before_done_and_taken_back() {
         "{rating}"
     );
     // What was moved is no part of the night any more, and nothing is left to do.
-    let said = user.runs(&["export", "ridge", "--to", "out2", "--set-aside"]);
+    let said = user.runs(&[
+        "export",
+        "ridge",
+        "--to",
+        "out2",
+        "--purpose",
+        "still",
+        "--set-aside",
+    ]);
     assert_eq!(said.code, 0, "{}", said.err);
     assert!(
         said.err.contains("No rejected frame to move."),
@@ -142,6 +153,13 @@ fn all_of_it_is_said_before_done_and_taken_back() {
             said.err
         );
     }
+}
+
+#[test]
+fn a_folder_of_links_is_never_added_to() {
+    let user = User::new();
+    night(&user);
+    fs::create_dir_all(user.path("out/frames")).unwrap();
     let said = user.runs(&["export", "ridge", "--to", "out", "--links"]);
     assert_eq!(
         said.code, 2,

@@ -3,3 +3,4 @@
 mod emva;
 mod heavens;
 mod open_image;
+mod rating_files;

@@ -9,6 +9,7 @@
 mod compare;
 mod drawn;
 mod driven;
+mod handing_over;
 mod invented;
 mod pointer;
 mod raster;

@@ -6,10 +6,11 @@ use std::sync::Arc;
 use super::super::films::Film;
 use super::super::session::Session;
 use super::super::{
-    CropRequest, Derived, Effect, Existing, ExportWhat, Report, ResultRequest, crops, dialogs,
-    pictures::Request, results, saving, trails,
+    CropRequest, Derived, Effect, Existing, ExportWhat, NightId, Report, ResultRequest, crops,
+    dialogs, pictures::Request, results, saving, trails,
 };
 use super::{Conductor, Note};
+use crate::engine::handing_over::{Job, Work};
 use crate::frame::{CameraKey, Supplied};
 use crate::night::OpticsKey;
 use crate::sky::Site;
@@ -179,7 +180,11 @@ impl Conductor {
             };
             return started.unwrap_or_else(|why| self.outbox.trouble(why));
         }
-        let saved = saving::save(what, &to, existing, derived, &session.decisions);
+        if what == ExportWhat::Report {
+            return self.hand_over(Work::Report { to, existing });
+        }
+        let night = (derived, session.title.as_str());
+        let saved = saving::save(what, &to, existing, night, &session.decisions);
         self.outbox.push(match saved {
             Ok(()) => Report::Saved { what, to },
             Err(fault) => saving::not_saved(&to, &fault),
@@ -239,6 +244,47 @@ impl Conductor {
             paths: session.shot_paths(),
             options: session.run.options,
         });
+    }
+
+    /// Plans, does or takes back what the verdicts lead to on the disk.
+    pub(super) fn hand_over(&mut self, work: Work) {
+        self.answer();
+        let Some(session) = &self.session else {
+            return;
+        };
+        let Some(derived) = session.latest.clone() else {
+            return;
+        };
+        if session.is_running {
+            let text = "Measuring still runs: hand over when it is done, or cancel it.";
+            return self.outbox.trouble(text);
+        }
+        let (id, own) = (session.id, self.own.clone());
+        let job = Job {
+            id,
+            title: session.title.clone(),
+            root: session.root.clone(),
+            derived,
+            decisions: session.decisions.clone(),
+            options: session.run.options,
+            work,
+        };
+        let moved = move |moved: Vec<(PathBuf, PathBuf)>| {
+            if !moved.is_empty() && own.send(Note::Moved(id, moved)).is_err() {
+                tracing::debug!("files were moved after the engine was closed");
+            }
+        };
+        if let Err(why) = self.handing.start(job, Box::new(moved)) {
+            self.outbox.trouble(why);
+        }
+    }
+
+    /// Frames lie elsewhere now.
+    pub(super) fn moved(&mut self, id: NightId, moved: &[(PathBuf, PathBuf)]) {
+        if let Some(session) = self.session.as_mut().filter(|session| session.id == id) {
+            session.moved(moved);
+            self.is_asked = true;
+        }
     }
 
     pub(super) fn list_recents(&mut self) {

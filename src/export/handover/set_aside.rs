@@ -43,7 +43,12 @@ impl Moves {
     #[must_use]
     pub fn plan(files: &[FrameFiles]) -> Self {
         let mut plan = Self::default();
-        for frame in files.iter().filter(|frame| frame.is_rejected()) {
+        let is_aside = |frame: &&FrameFiles| {
+            let folder = frame.path.parent().and_then(Path::file_name);
+            folder.is_some_and(|name| name == ASIDE)
+        };
+        let rejected = files.iter().filter(|frame| frame.is_rejected());
+        for frame in rejected.filter(|frame| !is_aside(frame)) {
             match entry_of(frame) {
                 Ok((folder, entry)) => plan.folders.entry(folder).or_default().push(entry),
                 Err(why) => plan.left.push(format!("{} stays: {why}.", frame.name)),

@@ -51,7 +51,7 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     let area = ui.max_rect().with_min_x(ui.max_rect().left() + 1.0);
     let answer_height = answer_view::height(ui, cx, open, area.width());
     let (answer, rest) = area.split_top_bottom_at_y(area.top() + answer_height);
-    let get_height = outcome_view::height(cx);
+    let get_height = outcome_view::height();
     let (rest, get) = rest.split_top_bottom_at_y(rest.bottom() - get_height);
     let wanted_next = next_view::height(ui, cx, open, area.width());
     let (least, wanted) = findings::heights(ui, cx, open, area.width());

@@ -129,33 +129,35 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<
             figure,
         );
     }
-    if cx.model.purpose == Purpose::Trails {
-        let rows = figures.len().div_ceil(columns);
-        let top = head.bottom() + rows as f32 * 74.0 - 6.0;
-        let rect = Rect::from_min_max(pos2(inner.left(), top), inner.max);
-        save_button(ui, cx, rect, actions);
-    }
+    let rows = figures.len().div_ceil(columns);
+    let top = head.bottom() + rows as f32 * 74.0 - 6.0;
+    let rect = Rect::from_min_max(pos2(inner.left(), top), inner.max);
+    inside(ui, "save", rect, |ui| {
+        ui.horizontal(|ui| {
+            if cx.model.purpose == Purpose::Trails {
+                command_button(ui, cx, "save-trails", actions);
+            }
+            command_button(ui, cx, "hand-over", actions);
+        });
+    });
 }
 
 /// Height of all of it in a wide window, points.
-pub(super) fn height(cx: Cx<'_>) -> f32 {
-    let can_save = cx.model.purpose == Purpose::Trails;
-    HEIGHT + if can_save { SAVE } else { 0.0 }
+pub(super) const fn height() -> f32 {
+    HEIGHT + SAVE
 }
 
-/// The picture the used frames make.
-fn save_button(ui: &mut Ui, cx: Cx<'_>, rect: Rect, actions: &mut Vec<Action>) {
-    let Some(command) = command("save-trails") else {
+/// What the used frames make, and what becomes of all of them.
+fn command_button(ui: &mut Ui, cx: Cx<'_>, id: &str, actions: &mut Vec<Action>) {
+    let Some(command) = command(id) else {
         return;
     };
     let action = (command.action)(cx.model);
-    inside(ui, "save trails", rect, |ui| {
-        let button = Button::new(command.label).enabled(action.is_some());
-        let response = button.show(ui, cx.t).on_hover_text(command.tip);
-        if response.clicked() {
-            actions.extend(action);
-        }
-    });
+    let button = Button::new(command.label).enabled(action.is_some());
+    let response = button.show(ui, cx.t).on_hover_text(command.tip_with_key());
+    if response.clicked() {
+        actions.extend(action);
+    }
 }
 
 fn figure_view(ui: &Ui, cx: Cx<'_>, rect: Rect, figure: &Figure) {

@@ -129,6 +129,8 @@ pub enum Action {
     ChooseExport(ExportWhat),
     /// Save to the typed file.
     ExportTyped(ExportWhat),
+    /// Watch the folder for new frames, or stop that.
+    ToggleWatch,
     /// Show or hide what can be handed over.
     ToggleHandOver,
     /// Find out what a hand-over would do.

@@ -119,6 +119,7 @@ impl Model {
             Action::ToggleHandOver | Action::PlanHandOver(_) | Action::HandOver(_) => {
                 self.hand_over(&action, effects);
             }
+            Action::ToggleWatch => self.toggle_watch(effects),
             Action::CopyNextTime => {
                 self.to_copy = (self.night.as_ref()).and_then(OpenNight::next_time_text);
             }

@@ -403,6 +403,14 @@ pub const COMMANDS: &[Command] = &[
         save_chart
     ),
     command!(
+        "watch",
+        "Watch",
+        "Measure new frames as they arrive in the folder",
+        Window,
+        [letter('V')],
+        |m| with_night(m, Action::ToggleWatch)
+    ),
+    command!(
         "hand-over",
         "Hand over…",
         "Lists, rating files, a report, and rejected frames moved into a folder",

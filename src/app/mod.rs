@@ -22,6 +22,7 @@ pub mod result_table;
 pub mod resulting;
 pub mod title;
 pub mod undo;
+pub mod watching;
 
 pub use action::Action;
 pub use commands::{COMMANDS, Chord, Command, Key};

@@ -16,6 +16,7 @@ use super::handing_over::Handing;
 use super::pictures::{PictureState, Pictures};
 use super::resulting::Resulting;
 use super::undo::UndoStack;
+use super::watching::Watch;
 
 /// Tells a finding from the others while the night is measured on: its reason and first shot.
 pub type FindingKey = (Reason, usize);
@@ -62,6 +63,8 @@ pub struct OpenNight {
     pub progress: Option<Progress>,
     /// How far a picture that is being built is; `None` when none is.
     pub building: Option<Progress>,
+    /// How its folder is watched.
+    pub watch: Watch,
     /// What the card that hands over shows; `None` while it is closed.
     pub handing: Option<Handing>,
     /// How many of its frames were measured before and only read back.
@@ -116,6 +119,7 @@ impl OpenNight {
             progress: None,
             building: None,
             handing: None,
+            watch: Watch::default(),
             kept: 0,
             finished: None,
             answers: BTreeMap::new(),

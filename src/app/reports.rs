@@ -30,8 +30,16 @@ impl Model {
             }
             Report::Derived { id, derived } => {
                 let purpose = self.purpose;
-                if let Some(night) = self.night_of(id) {
-                    night.take_derived(derived, purpose);
+                let Some(night) = self.night_of(id) else {
+                    return;
+                };
+                night.take_derived(derived, purpose);
+                let (alerts, check) = (night.alerts(), night.first_check());
+                for alert in alerts {
+                    self.tell(alert, true);
+                }
+                if let Some(check) = check {
+                    self.tell(check, false);
                 }
             }
             Report::Progress { id, progress } => {
@@ -94,6 +102,7 @@ impl Model {
                 };
                 self.tell(format!("{what} is saved: {}", to.display()), false);
             }
+            Report::Watching { id, watching } => self.hear_of_watch(id, watching),
             report @ (Report::Planned { .. } | Report::HandedOver { .. }) => {
                 self.hear_of_hand_over(report);
             }

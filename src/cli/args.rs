@@ -31,6 +31,7 @@ Examples:
   nightloupe measure ridge
   nightloupe measure ridge --purpose timelapse --csv ridge.csv
   nightloupe measure ridge --csv - | cut -d, -f1,7,12
+  nightloupe measure card --first 5        a field check: focus, exposure, tilt, sky, gaps
   nightloupe measure scope --focal-mm 530 --pixel-um 3.76 --purpose tracked
 
 What was measured once is kept, and read back when the same frames come again, also from another

@@ -9,6 +9,9 @@ use super::{Exit, summary};
 use crate::engine::OpenRequest;
 use crate::export;
 
+/// `--first` up to so many asks for a field check too: more frames are no first look.
+const FIELD_CHECK: u32 = 20;
+
 pub(super) fn measure(args: &Measure) -> Result<Exit, String> {
     let tables = [args.csv.as_deref(), args.json.as_deref()];
     if tables
@@ -35,7 +38,10 @@ pub(super) fn measure(args: &Measure) -> Result<Exit, String> {
         let next_time = &measured.derived.next_time;
         data_to(file, |out| export::write_json(&table, next_time, out))?;
     }
-    let text = summary::of_night(&measured);
+    let mut text = summary::of_night(&measured);
+    if args.night.first.is_some_and(|first| first <= FIELD_CHECK) {
+        text.push_str(&summary::of_first_frames(&measured));
+    }
     if tables.into_iter().flatten().any(is_stdout) {
         say(text.trim_end());
     } else {

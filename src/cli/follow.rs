@@ -104,6 +104,7 @@ pub(super) fn measure(request: OpenRequest, workers: usize) -> Result<Measured, 
                 | Report::Chosen(_)
                 | Report::Saved { .. }
                 | Report::Planned { .. }
+                | Report::Watching { .. }
                 | Report::HandedOver { .. }
                 | Report::Recents(_)
                 | Report::Preferences(_) => {}

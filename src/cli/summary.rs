@@ -6,7 +6,7 @@ use std::fmt::Write;
 use super::args::PlanArgs;
 use super::follow::Measured;
 use crate::advice::{AdviceOptions, PlanAsked, PlanLens, plan};
-use crate::export::{settings_text, text};
+use crate::export::{field_check, settings_text, text};
 use crate::night::{Night, Set};
 use crate::sky::limits::film_s;
 use crate::verdict::words::{frames, number};
@@ -21,6 +21,21 @@ pub(super) fn of_night(measured: &Measured) -> String {
     words.push_str(&clean_runs(measured));
     words.push_str(&unreadable(measured));
     words.push_str(&speed(measured));
+    words
+}
+
+/// What the first frames say while everything can still be changed.
+pub(super) fn of_first_frames(measured: &Measured) -> String {
+    let night = &measured.derived.night;
+    let mut words = String::new();
+    for set in &night.sets {
+        for (heading, said) in field_check(night, set) {
+            if words.is_empty() {
+                words.push_str("\nField check\n");
+            }
+            text::line(&mut words, &format!("  {heading:<15}"), &said);
+        }
+    }
     words
 }
 

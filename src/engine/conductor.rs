@@ -4,6 +4,7 @@
 //! cancel is heard at once.
 
 mod requests;
+mod watched;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -22,6 +23,7 @@ use super::pool::{Done, Pool};
 use super::results::Results;
 use super::session::{Judging, Session};
 use super::trails::Trails;
+use super::watching::{Seen, Watch};
 use super::{Effect, NightId, OpenRequest, Report, ResultRequest, dialogs, threads};
 use crate::store::{Store, StoreError};
 
@@ -30,6 +32,8 @@ pub(super) enum Note {
     Effect(Effect),
     /// An opening found something, or a sentence on why not.
     Found(NightId, Result<Box<Found>, String>),
+    /// A watched folder has something new.
+    Seen(NightId, Seen),
     /// Files of a night were moved: from where, to where.
     Moved(NightId, Vec<(PathBuf, PathBuf)>),
     Quit,
@@ -49,6 +53,7 @@ pub(super) struct Conductor {
     /// The result asked for last.
     pub(super) result: Option<Arc<ResultRequest>>,
     pub(super) handing: HandingOver,
+    watch: Option<Watch>,
     /// The cache folder, where the sample night is kept.
     pub(super) cache: PathBuf,
     session: Option<Session>,
@@ -89,6 +94,7 @@ impl Conductor {
             trails,
             result: None,
             handing,
+            watch: None,
             cache,
             session: None,
             opening: None,
@@ -129,6 +135,7 @@ impl Conductor {
             session.cancel();
         }
         self.call_off();
+        self.end_watch();
         // Whoever still wants to put something in the inbox must not wait for us.
         self.inbox = never();
         for thread in self.called_off.drain(..) {
@@ -161,6 +168,7 @@ impl Conductor {
             Note::Effect(effect) => self.run(effect),
             Note::Found(id, found) => self.found(id, found),
             Note::Moved(id, moved) => self.moved(id, &moved),
+            Note::Seen(id, seen) => self.seen(id, seen),
             Note::Quit => {}
         }
     }
@@ -207,6 +215,7 @@ impl Conductor {
             Effect::PlanHandOver(what) => self.hand_over(Work::Plan(what)),
             Effect::HandOver(what) => self.hand_over(Work::Do(what)),
             Effect::TakeBack(what) => self.hand_over(Work::TakeBack(what)),
+            Effect::Watch(is_on) => self.watch(is_on),
             Effect::ListRecents => self.list_recents(),
             Effect::ClearRecents => {
                 let done = self.store.clear_recents();
@@ -227,6 +236,7 @@ impl Conductor {
         self.trails.stop();
         self.results.stop();
         self.result = None;
+        self.end_watch();
         self.crops.ask(crops::Job::default());
         self.call_off();
         let id = request.id;

@@ -117,6 +117,8 @@ pub enum Effect {
     HandOver(HandOver),
     /// Take back what was handed over last of this kind.
     TakeBack(HandOver),
+    /// Watch the open night's folder for new frames, or stop that.
+    Watch(bool),
     /// Read the recent nights.
     ListRecents,
     /// Forget the recent nights (measurements and decisions stay).
@@ -128,6 +130,18 @@ pub enum Effect {
         /// Its value.
         value: String,
     },
+}
+
+/// How the open night's folder is watched.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Watching {
+    /// It is not.
+    #[default]
+    Off,
+    /// New frames are measured as they arrive.
+    On,
+    /// It cannot be read just now, and why; it is watched for.
+    Gone(String),
 }
 
 /// What the verdicts lead to on the disk.
@@ -384,6 +398,13 @@ pub enum Report {
         what: ExportWhat,
         /// Where.
         to: PathBuf,
+    },
+    /// How the folder is watched from now on.
+    Watching {
+        /// Which night.
+        id: NightId,
+        /// How.
+        watching: Watching,
     },
     /// What a hand-over would do.
     Planned {

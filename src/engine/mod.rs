@@ -6,8 +6,8 @@
 //!
 //! The threads: `conductor` owns the open night; `measure-n` read and measure frames; `picture`
 //! decodes for the screen; `crops` cuts pieces; `open` looks what there is; `result` builds results
-//! for the screen, `trails` what is saved of them; `hand-over` moves and writes files; dialogs have one
-//! each while they are open.
+//! for the screen, `trails` what is saved of them; `hand-over` moves and writes files; `watch` looks for
+//! new frames; dialogs have one each while they are open.
 
 mod conductor;
 mod crops;
@@ -29,11 +29,12 @@ mod source;
 mod tests;
 mod threads;
 mod trails;
+mod watching;
 
 pub use effect::{
     CropPart, CropRequest, Derived, Effect, Existing, ExportWhat, FilmFiles, FilmFrameOf,
     FilmPicture, HandOver, NightId, OpenRequest, Picture, Preview, Progress, Recent, Report,
-    ResultRequest,
+    ResultRequest, Watching,
 };
 
 /// Types of the frame room that the engine's effects and reports carry, so that the window needs

@@ -77,6 +77,7 @@ const fn night_of(report: &Report) -> Option<NightId> {
         | Report::ResultStopped { id }
         | Report::Film(FilmPicture { id, .. })
         | Report::Planned { id, .. }
+        | Report::Watching { id, .. }
         | Report::HandedOver { id, .. } => Some(*id),
         Report::Chosen(_)
         | Report::Saved { .. }
@@ -89,7 +90,7 @@ const fn night_of(report: &Report) -> Option<NightId> {
 fn supersedes(newer: &Report, older: &Report) -> bool {
     match newer {
         Report::Opened { .. } => night_of(older).is_some(),
-        Report::Trouble { .. } | Report::HandedOver { .. } => false,
+        Report::Trouble { .. } | Report::HandedOver { .. } | Report::Watching { .. } => false,
         // A list of crops is asked for at once, and each of them is wanted.
         Report::Crop { request, .. } => {
             matches!(older, Report::Crop { request: other, .. } if other == request)

@@ -10,7 +10,7 @@ use super::pace::Speed;
 use super::pool::{Done, Job, Outcome, Run, Task};
 use super::{Derived, Existing, ExportWhat, NightId, Progress, Recent, trails};
 use crate::advice::{self, AdviceOptions};
-use crate::frame::{CameraKey, OpenOptions, Supplied};
+use crate::frame::{CameraKey, OpenOptions, Shot, Supplied};
 use crate::night::{self, FrameInput, FrameState, NightOptions, PairResult, PairWanted};
 use crate::result::{Choices, Exposure, Recipe};
 use crate::sky::Site;
@@ -286,6 +286,45 @@ impl Session {
             per_second: self.speed.per_second(),
             left_s: self.speed.left_s(Instant::now(), pending),
         }
+    }
+
+    /// Every frame of the folder, asked for or not.
+    pub(super) fn all_paths(&self) -> std::vec::IntoIter<PathBuf> {
+        let frames = self.inputs.iter().map(|input| input.path.clone());
+        let all: Vec<PathBuf> = frames.chain(self.beyond.iter().cloned()).collect();
+        all.into_iter()
+    }
+
+    /// Takes in frames that were written while the night is open, and measures them.
+    pub(super) fn arrive(&mut self, shots: Vec<Shot>, run_number: u64) {
+        for listed in shots {
+            // Written again, or the raw file of a JPEG that came first.
+            let is_it = |path: &PathBuf| *path == listed.path || listed.companions.contains(path);
+            let known = self.inputs.iter().position(|input| is_it(&input.path));
+            let shot = known.unwrap_or(self.inputs.len());
+            let input = FrameInput {
+                shot,
+                name: listed.name,
+                path: listed.path,
+                facts: None,
+                state: FrameState::Pending,
+            };
+            match (self.inputs.get_mut(shot), self.keys.get_mut(shot)) {
+                (Some(there), Some(key)) => (*there, *key) = (input, None),
+                _ => {
+                    self.inputs.push(input);
+                    self.keys.push(None);
+                }
+            }
+            if self.is_running {
+                self.to_read.push_back(shot);
+                self.to_measure.push_back(shot);
+            }
+        }
+        self.is_stale = true;
+        self.to_pair.clear();
+        self.pairs_asked = None;
+        self.resume(false, run_number);
     }
 
     /// Takes in that files lie elsewhere now.

@@ -11,6 +11,7 @@ pub mod report;
 pub mod text;
 
 mod camera;
+mod field_check;
 mod json;
 mod lists;
 mod settings;
@@ -19,6 +20,7 @@ mod table;
 mod tests;
 
 pub use columns::{COLUMNS, Cell, Column};
+pub use field_check::field_check;
 pub use json::write_json;
 pub use lists::{write_rejected, write_used};
 pub use settings::{SETTING_COLUMNS, SettingColumn, settings_text, write_settings_csv};

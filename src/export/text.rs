@@ -214,7 +214,7 @@ pub fn next_time_table(next: &NextTime) -> String {
 
 /// Adds `words` after `lead`, broken so that no line is wider than [`WIDTH`]; further lines start
 /// under the first word.
-pub(super) fn line(text: &mut String, lead: &str, words: &str) {
+pub fn line(text: &mut String, lead: &str, words: &str) {
     let indent = lead.chars().count();
     let mut at = indent;
     text.push_str(lead);

@@ -98,6 +98,10 @@ fn common_root(paths: &[PathBuf]) -> PathBuf {
     })
 }
 
+/// Endings of files that belong to the frame of their name and are none themselves: rating files, what
+/// cameras write beside a raw file (a phone's picture, a small view, a spoken note).
+const BESIDE: [&str; 6] = ["xmp", "heic", "heif", "hif", "thm", "wav"];
+
 /// The files of one stem in one folder.
 #[derive(Default)]
 struct Stem {
@@ -120,7 +124,9 @@ fn group(files: Vec<PathBuf>, root: &Path) -> (Vec<Shot>, usize) {
                 push_once(&mut stems.entry(key).or_default().raw, file);
             }
             Some(_) => push_once(&mut stems.entry(key).or_default().pictures, file),
-            None if has_ending(&file, "xmp") => sidecars.push((key, file)),
+            None if BESIDE.iter().any(|ending| has_ending(&file, ending)) => {
+                sidecars.push((key, file));
+            }
             None => passed_over += 1,
         }
     }

@@ -7,8 +7,9 @@ use super::facts;
 use super::theme::{self, size};
 use super::widgets::{self, Button};
 use super::{Cx, inside, warnings};
+use crate::app::commands::command;
 use crate::app::{Action, OpenNight, Page};
-use crate::engine::Progress;
+use crate::engine::{Progress, Watching};
 
 pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     let area = ui.max_rect();
@@ -23,6 +24,7 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     let left = inside(ui, "job", inner, |ui| {
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             job(ui, cx, actions);
+            watch(ui, cx, actions);
             ui.min_rect().right()
         })
         .inner
@@ -93,6 +95,25 @@ fn result_words(night: &OpenNight) -> String {
         }
         _ => "The result is not built yet.".to_owned(),
     }
+}
+
+/// The switch that watches the folder.
+fn watch(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
+    let (Some(night), Some(command)) = (&cx.model.night, command("watch")) else {
+        return;
+    };
+    ui.add_space(6.0);
+    let switch = Button::new(command.label).pressed(night.watch.is_on());
+    let response = switch.show(ui, cx.t).on_hover_text(command.tip_with_key());
+    if response.clicked() {
+        actions.extend((command.action)(cx.model));
+    }
+    let words = match &night.watch.state {
+        Watching::Off => return,
+        Watching::On => "for new frames",
+        Watching::Gone(_) => "until the folder is back",
+    };
+    widgets::text(ui, words, size::SMALL, cx.t.ink2);
 }
 
 /// How many frames are measured, and how many of them in this go.

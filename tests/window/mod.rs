@@ -14,6 +14,7 @@ mod invented;
 mod pointer;
 mod raster;
 mod result;
+mod watched;
 
 use std::path::PathBuf;
 use std::sync::Arc;

@@ -48,21 +48,30 @@ pub(super) fn pictures_wanted(table: &Table<'_>) -> Vec<PictureWanted> {
         wanted.extend(views(table, &set.frames));
     }
     let rows = || table.night.rows.iter().enumerate();
-    for (row, of) in rows() {
-        let Some(judgement) = table.judged.judgements.get(row) else {
-            continue;
-        };
-        let good = |reason: &Reason| reason.info().news == News::Good;
-        let reason = judgement.evidence.iter().map(|e| e.reason).find(good);
-        if let (Some(reason), Some(measure)) = (reason, &of.measure) {
-            let size = [measure.width_px, measure.height_px];
-            let longest = longest(&measure.streaks).map(|streak| part_about(streak, size));
-            wanted.push(PictureWanted {
-                row,
-                sheet: Sheet::Gift(reason),
-                part: longest,
+    let good = |reason: Reason| reason.info().news == News::Good;
+    let findings = table
+        .judged
+        .findings
+        .iter()
+        .filter(|finding| good(finding.reason));
+    let mut gifts: Vec<(usize, Reason)> = findings
+        .flat_map(|finding| finding.rows.iter().map(|&row| (row, finding.reason)))
+        .collect();
+    gifts.sort_by_key(|(row, _)| *row);
+    for (row, reason) in spread(&gifts, MOST_PIECES) {
+        let measure = table
+            .night
+            .rows
+            .get(row)
+            .and_then(|row| row.measure.as_deref());
+        let part = measure
+            .filter(|_| reason == Reason::Meteor)
+            .and_then(|measure| {
+                let size = [measure.width_px, measure.height_px];
+                longest(&measure.streaks).map(|streak| part_about(streak, size))
             });
-        }
+        let sheet = Sheet::Gift(reason);
+        wanted.push(PictureWanted { row, sheet, part });
     }
     let is_gift = |wanted: &[PictureWanted], row| {
         wanted
@@ -88,6 +97,13 @@ pub(super) fn pictures_wanted(table: &Table<'_>) -> Vec<PictureWanted> {
     wanted
 }
 
+/// At most `most` of them, evenly from the first to the last: an aurora may last for hours.
+fn spread<T: Copy>(all: &[T], most: usize) -> impl Iterator<Item = T> {
+    let count = all.len().min(most);
+    let place = move |at: usize| at * all.len().saturating_sub(1) / (count.max(2) - 1);
+    (0..count).filter_map(move |at| all.get(place(at)).copied())
+}
+
 /// Frames spread evenly over the night, and the first of each verdict.
 fn views(table: &Table<'_>, frames: &[usize]) -> Vec<PictureWanted> {
     let readable = |row: &&usize| {
@@ -98,14 +114,7 @@ fn views(table: &Table<'_>, frames: &[usize]) -> Vec<PictureWanted> {
             .is_some_and(|r| r.measure.is_some())
     };
     let frames: Vec<usize> = frames.iter().filter(readable).copied().collect();
-    let count = frames.len().min(MOST_VIEWS);
-    let mut rows: Vec<usize> = (0..count)
-        .filter_map(|at| {
-            frames
-                .get(at * (frames.len() - 1) / (count - 1).max(1))
-                .copied()
-        })
-        .collect();
+    let mut rows: Vec<usize> = spread(&frames, MOST_VIEWS).collect();
     for verdict in [Verdict::Doubtful, Verdict::Reject] {
         let is_it = |row: &&usize| table.verdicts.get(**row) == Some(&verdict);
         if !rows.iter().any(|row| is_it(&row)) {

@@ -74,6 +74,20 @@ fn raw_and_its_companions_are_one_shot() {
 }
 
 #[test]
+fn what_cameras_write_beside_a_frame_belongs_to_it() {
+    let folder = tempfile::tempdir().unwrap();
+    fill(
+        folder.path(),
+        &["a.dng", "a.HEIC", "a.wav", "b.jpg", "b.thm", "lone.heic"],
+    );
+    let listing = list(&[folder.path().to_owned()]).unwrap();
+    assert_eq!(names(&listing), ["a.dng", "b.jpg"]);
+    let counts = listing.shots.iter().map(|shot| shot.companions.len());
+    assert_eq!(counts.collect::<Vec<_>>(), [2, 1]);
+    assert_eq!(listing.passed_over, 1, "a picture that is not read, alone");
+}
+
+#[test]
 fn a_tiff_beside_its_jpeg_stays_a_frame_of_its_own() {
     let folder = tempfile::tempdir().unwrap();
     fill(folder.path(), &["a.tif", "a.jpg"]);

@@ -1,6 +1,6 @@
 //! What the engine says, taken into the model.
 
-use crate::engine::{Effect, ExportWhat, NightId, Report};
+use crate::engine::{Derived, Effect, ExportWhat, NightId, Report};
 
 use super::model::Model;
 use super::open_night::OpenNight;
@@ -28,20 +28,7 @@ impl Model {
                 self.open_error = None;
                 self.night = Some(night);
             }
-            Report::Derived { id, derived } => {
-                let purpose = self.purpose;
-                let Some(night) = self.night_of(id) else {
-                    return;
-                };
-                night.take_derived(derived, purpose);
-                let (alerts, check) = (night.alerts(), night.first_check());
-                for alert in alerts {
-                    self.tell(alert, true);
-                }
-                if let Some(check) = check {
-                    self.tell(check, false);
-                }
-            }
+            Report::Derived { id, derived } => self.hear_derived(id, derived),
             Report::Progress { id, progress } => {
                 if let Some(night) = self.night_of(id) {
                     night.kept = progress.kept;
@@ -159,6 +146,21 @@ impl Model {
                 }
             }
             _ => {}
+        }
+    }
+
+    fn hear_derived(&mut self, id: NightId, derived: Derived) {
+        let purpose = self.purpose;
+        let Some(night) = self.night_of(id) else {
+            return;
+        };
+        night.take_derived(derived, purpose);
+        let (alerts, check) = (night.alerts(), night.first_check());
+        for alert in alerts {
+            self.tell(alert, true);
+        }
+        if let Some(check) = check {
+            self.tell(check, false);
         }
     }
 

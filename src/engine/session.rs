@@ -309,12 +309,11 @@ impl Session {
                 facts: None,
                 state: FrameState::Pending,
             };
-            match (self.inputs.get_mut(shot), self.keys.get_mut(shot)) {
-                (Some(there), Some(key)) => (*there, *key) = (input, None),
-                _ => {
-                    self.inputs.push(input);
-                    self.keys.push(None);
-                }
+            if let (Some(there), Some(key)) = (self.inputs.get_mut(shot), self.keys.get_mut(shot)) {
+                (*there, *key) = (input, None);
+            } else {
+                self.inputs.push(input);
+                self.keys.push(None);
             }
             if self.is_running {
                 self.to_read.push_back(shot);

@@ -155,6 +155,7 @@ fn the_card_names_its_controls_and_closes() {
     ] {
         window.harness.get_by_label(name);
     }
+    window.save("handing-over");
     window.press(Key::Escape);
     assert!(window.harness.query_by_label("Close hand over").is_none());
 }

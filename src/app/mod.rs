@@ -6,6 +6,7 @@
 pub mod action;
 pub mod answer;
 pub mod apply;
+pub mod chords;
 pub mod choosing;
 pub mod commands;
 pub mod comparing;

@@ -10,9 +10,8 @@ use super::model::Model;
 use super::open_night::OpenNight;
 
 /// What is worth a word while something can still be done about it.
-const ALERTS: [Reason; 9] = [
+const ALERTS: [Reason; 8] = [
     Reason::Dew,
-    Reason::Frost,
     Reason::Cloud,
     Reason::FocusDrift,
     Reason::Defocus,

@@ -49,9 +49,7 @@ pub(super) fn save(
         ExportWhat::TrailsPicture { .. }
         | ExportWhat::Result
         | ExportWhat::Film
-        | ExportWhat::Report => {
-            Err(io::ErrorKind::Unsupported.into())
-        }
+        | ExportWhat::Report => Err(io::ErrorKind::Unsupported.into()),
     })
 }
 

@@ -89,7 +89,7 @@ impl Links {
         }
         let pairs = self.links.iter().map(|(from, name)| {
             let from = from.file_name().unwrap_or_default().to_string_lossy();
-            format!("{} ← {from}", name.display())
+            format!("{} from {from}", name.display())
         });
         Preview {
             sentence: if count == 0 {

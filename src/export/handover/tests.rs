@@ -481,7 +481,10 @@ fn used_frames_are_numbered_without_holes_and_taken_back() {
     let plan = Links::plan(&night.frames, &folder);
     assert_eq!(
         plan.preview().files,
-        ["frame_0001.dng ← fell_2.dng", "frame_0002.dng ← fell_5.dng"]
+        [
+            "frame_0001.dng from fell_2.dng",
+            "frame_0002.dng from fell_5.dng"
+        ]
     );
     let (done, made) = plan.carry_out(&mut quiet).unwrap();
     assert!(

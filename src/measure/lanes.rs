@@ -62,15 +62,22 @@ pub(super) fn down(rows: [&[f32]; TAPS], kernel: HalfKernel, out: &mut [f32]) {
 #[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl", "x86_64+avx2"))]
 pub(super) fn blocks_above(row: &[f32], levels: &[f32], times: f32, out: &mut Vec<bool>) {
     out.clear();
-    out.extend(
-        row.chunks(BLOCK)
-            .zip(levels.chunks(BLOCK))
-            .map(|(row, levels)| {
-                row.iter().zip(levels).fold(0, |any, (value, level)| {
-                    any | u32::from(*value > times * level)
-                }) != 0
-            }),
-    );
+    let (blocks, rest) = row.as_chunks::<BLOCK>();
+    let (block_levels, rest_levels) = levels.as_chunks::<BLOCK>();
+    for (block, levels) in blocks.iter().zip(block_levels) {
+        let mut any = [0_u32; LANES];
+        let halves = block.as_chunks::<LANES>().0.iter();
+        for (values, levels) in halves.zip(levels.as_chunks::<LANES>().0) {
+            for ((any, value), level) in any.iter_mut().zip(values).zip(levels) {
+                *any |= u32::from(*value > times * level);
+            }
+        }
+        out.push(any.iter().fold(0, |all, any| all | any) != 0);
+    }
+    if !rest.is_empty() {
+        let mut last = rest.iter().zip(rest_levels);
+        out.push(last.any(|(value, level)| *value > times * level));
+    }
 }
 
 /// How many of `values` are at or above `clip`, and how many are no numbers, where `counts` is 1;

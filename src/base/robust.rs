@@ -111,6 +111,31 @@ mod tests {
         assert!((mean - 1.0).abs() < 1e-9);
     }
 
+    /// Ten values with two far ones, the example that the rule is usually shown on (from memory), its
+    /// scores by hand: median 2.45, MAD 0.15. Ordinary z-scores stay under 2 there, as the two widen
+    /// the deviation that they are held against.
+    #[test]
+    fn the_rule_on_its_worked_example() {
+        let values = [2.1, 2.6, 2.4, 2.5, 2.3, 2.1, 2.3, 2.6, 8.2, 8.3];
+        let (centre, sigma) = median_and_sigma(&values).unwrap();
+        let scores = values.map(|value| modified_z(value, centre, sigma));
+        for (got, by_hand) in scores.iter().zip([
+            -1.574, 0.674, -0.225, 0.225, -0.674, -1.574, -0.674, 0.674, 25.856, 26.306,
+        ]) {
+            assert!((got - by_hand).abs() < 2e-3, "{got} for {by_hand}");
+        }
+        let flagged: Vec<f64> = values
+            .into_iter()
+            .zip(scores)
+            .filter(|(_, score)| score.abs() > 3.5)
+            .map(|(value, _)| value)
+            .collect();
+        assert_eq!(flagged, [8.2, 8.3]);
+        let mean = values.iter().sum::<f64>() / 10.0;
+        let deviation = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / 9.0).sqrt();
+        assert!(values.iter().all(|v| ((v - mean) / deviation).abs() < 2.0));
+    }
+
     #[test]
     fn sigma_of_a_uniform_ladder() {
         // MAD of 0..=100 is 25 exactly.

@@ -8,7 +8,8 @@ use crate::night::{Night, Surety};
 
 /// Adds light of a colour (red and blue over green, against the dark sky's), in units of the sky.
 fn light(m: &mut FrameMeasure, share: f64, (red, blue): (f64, f64)) {
-    let level = m.sky.level_pct;
+    // A sky as steady as its noise: what drifts by a glow's strength hides its colour.
+    let level = 10.5 + 0.2 * (m.sky.level_pct / 10.5 - 1.0);
     m.sky.red_pct = Some(0.9 * level * (1.0 + share * red));
     m.sky.blue_pct = Some(1.2 * level * (1.0 + share * blue));
     m.sky.level_pct = level * (1.0 + share);

@@ -131,9 +131,14 @@ fn clouds(strip: &Strip<'_>, taken: &[bool]) -> Vec<Happening> {
             _ => Surety::Likely,
         };
         let evidence = match (deepest, uneven.filter(|mag| *mag > UNEVEN_MAG)) {
-            (Some(mag), Some(spread)) => format!(
-                "The same stars lost {mag:.1} mag and kept their width; parts of the sky differ by {spread:.1} mag."
-            ),
+            (Some(mag), Some(spread)) => {
+                let thickest = thickest(part)
+                    .map_or_else(String::new, |place| format!(", most at the {place}"));
+                format!(
+                    "The same stars lost {mag:.1} mag and kept their width; parts of the sky differ by \
+                     {spread:.1} mag{thickest}."
+                )
+            }
             (Some(mag), None) => {
                 format!("The same stars lost {mag:.1} mag and kept their width.")
             }
@@ -157,4 +162,29 @@ fn clouds(strip: &Strip<'_>, taken: &[bool]) -> Vec<Happening> {
         ));
     }
     all
+}
+
+/// Parts of a frame in row order, as seen.
+const PARTS: [&str; 9] = [
+    "upper left",
+    "top",
+    "upper right",
+    "left",
+    "centre",
+    "right",
+    "lower left",
+    "foot",
+    "lower right",
+];
+
+/// Where most light was lost in the frame that lost most; frames that are shown turned are left out.
+fn thickest(part: &[Sign<'_>]) -> Option<&'static str> {
+    let upright = part.iter().filter(|sign| sign.row.facts.orientation.0 == 1);
+    let lost = |sign: &&Sign<'_>| sign.lost_mag.unwrap_or(0.0);
+    let deepest = upright.max_by(|a, b| lost(a).total_cmp(&lost(b)))?;
+    let parts = deepest.row.derived.clear_parts.iter().zip(PARTS);
+    let known = parts.filter_map(|(left, name)| Some(((*left)?, name)));
+    known
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name)
 }

@@ -230,12 +230,9 @@ impl Lens {
 
 /// The zone that the night's clock was in; without one, the hours of the place's meridian.
 fn clock_offset_s(night: &Night, site: Option<Site>) -> i32 {
-    let written = night
-        .rows
-        .iter()
-        .filter_map(|row| row.facts.taken_at?.offset_s);
+    let mut written = (night.rows.iter()).filter_map(|row| row.facts.taken_at?.offset_s);
     let meridian = site.map_or(0.0, |site| (site.longitude_deg / 15.0).round() * 3600.0);
-    written.last().unwrap_or(meridian as i32)
+    written.next().unwrap_or(meridian as i32)
 }
 
 fn sky_of(date: Date, site: Site, offset_s: i32, hours: f64) -> PlanSky {
@@ -359,7 +356,7 @@ impl Plan {
         ));
         match self.purpose {
             Purpose::Trails => {
-                lines.push(("Arc", format!("{}° of trails", number(self.arc_deg, 1))))
+                lines.push(("Arc", format!("{}° of trails", number(self.arc_deg, 1))));
             }
             Purpose::Tracked => {
                 let open = self.exposure_s * self.frames as f64 / 60.0;

@@ -192,6 +192,10 @@ pub(super) struct Advise {
 
 /// Another night to plan.
 #[derive(Debug, Args)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "each is the name of its option on the command line"
+)]
 pub(super) struct PlanArgs {
     /// Plan another night of so many hours
     #[arg(long, value_name = "H", value_parser = hours)]

@@ -186,6 +186,10 @@ fn sum(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
 pub(crate) const FWHM_PER_SIGMA: f64 = 2.354_82;
 
 impl FramePlan {
+    #[expect(
+        clippy::too_many_lines,
+        reason = "one arm a fault: a table of what each does to a frame"
+    )]
     fn apply(&mut self, fault: &Fault, options: &SimOptions) {
         let count = options.frames;
         let frame_of = |at: f64| ((at * count as f64) as usize).min(count - 1);

@@ -312,7 +312,7 @@ fn moonrise(strip: &Strip<'_>) -> Option<Happening> {
         .as_ref()
         .filter(|h| h.moon_lit > LEAST_LIT)?;
     let times = || strip.signs.iter().filter_map(|sign| sign.row.time_s);
-    let (first, last) = (times().next()?, times().last()?);
+    let (first, last) = (times().next()?, times().next_back()?);
     let rises = heavens.moon_up.iter().map(|span| span.from_s);
     let rise = rises
         .into_iter()

@@ -138,6 +138,23 @@ fn limits_are_moved_and_taken_back_by_name() {
 }
 
 #[test]
+fn another_night_is_planned_by_name() {
+    let mut window = Window::with_invented(1440.0, 900.0, 360);
+    window.click("Plan another night…");
+    for (field, text) in [
+        ("Hours of another night, h", "3"),
+        ("Evening of another night, date", "2026-01-17"),
+    ] {
+        window.harness.get_by_label(field).focus();
+        window.harness.run();
+        window.harness.get_by_label(field).type_text(text);
+        window.harness.run();
+    }
+    window.save("plan");
+    window.harness.get_by_label_contains(" in 3 h");
+}
+
+#[test]
 fn the_ribbon_is_one_stop_and_arrows_step_in_it() {
     let mut window = Window::with_invented(1440.0, 900.0, 360);
     let (place, _) = window.chosen();

@@ -6,6 +6,7 @@ mod findings;
 mod limits;
 mod next_view;
 mod outcome_view;
+mod plan_view;
 
 use std::collections::BTreeMap;
 
@@ -31,6 +32,7 @@ pub(super) struct State {
     /// Findings the person opened or closed.
     opened: BTreeMap<FindingKey, bool>,
     limits: limits::State,
+    plan: plan_view::State,
 }
 
 /// Inside the panel's edge, points.
@@ -68,7 +70,7 @@ fn wide(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions: &
     });
     rule_at(ui, cx, area, next.top());
     inside(ui, "next", next, |ui| {
-        next_view::show(ui, cx, open, actions);
+        next_view::show(ui, cx, open, &mut state.plan, actions);
     });
     rule_at(ui, cx, area, get.top());
     inside(ui, "get", get, |ui| {
@@ -92,7 +94,7 @@ fn narrow(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State, actions:
     let (main, foot_area) = rest.split_top_bottom_at_y(rest.bottom() - foot_height);
     inside(ui, "tab", main, |ui| match state.tab {
         Tab::Findings => findings::show(ui, cx, open, &mut state.opened, actions),
-        Tab::Next => next_view::show(ui, cx, open, actions),
+        Tab::Next => next_view::show(ui, cx, open, &mut state.plan, actions),
         Tab::Get => outcome_view::show(ui, cx, open, actions),
     });
     rule_at(ui, cx, area, foot_area.top());

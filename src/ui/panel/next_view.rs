@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use egui::{Align2, Galley, Rect, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-use super::{Cx, PAD, heading, inside};
+use super::{Cx, PAD, heading, inside, plan_view};
 use crate::advice::{NextTime, SettingAdvice};
 use crate::app::{Action, OpenNight};
 use crate::ui::theme::{self, size};
@@ -13,6 +13,8 @@ use crate::ui::widgets::{Button, Look};
 /// Height of the heading and of the row of column names, points.
 const HEADING: f32 = 30.0;
 const NAMES: f32 = 20.0;
+/// Height of the button for another night's plan, points.
+const PLAN: f32 = 28.0;
 
 /// Left ends of the columns as shares of the width.
 const COLUMNS: [f32; 4] = [0.0, 0.235, 0.345, 0.535];
@@ -68,10 +70,16 @@ pub(super) fn height(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> f32 {
     let notes = (open.next_time())
         .filter(|next| !next.notes.is_empty())
         .map_or(0.0, |next| notes(ui, cx, next, width).size().y + 10.0);
-    HEADING + NAMES + rows.max(24.0) + notes + 8.0
+    HEADING + NAMES + rows.max(24.0) + notes + PLAN + 8.0
 }
 
-pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<Action>) {
+pub(super) fn show(
+    ui: &mut Ui,
+    cx: Cx<'_>,
+    open: &OpenNight,
+    plan: &mut plan_view::State,
+    actions: &mut Vec<Action>,
+) {
     let area = ui.max_rect();
     let (head, rest) = area.split_top_bottom_at_y(area.top() + HEADING);
     heading(ui, cx, head, "Next time", "");
@@ -112,6 +120,8 @@ pub(super) fn show(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, actions: &mut Vec<
                 let galley = notes(ui, cx, next, area.width());
                 note_view(ui, cx, galley);
             }
+            ui.add_space(4.0);
+            plan_view::button(ui, cx, open, plan);
         });
     });
 }

@@ -8,7 +8,7 @@ use crate::night::{Night, Row};
 use crate::picture::Turn;
 use crate::result::{Edge, Excess, Exposure, Grid, Ground, Outline, SkyMotion};
 use crate::verdict::cost::Timeline;
-use crate::verdict::{Judged, REASONS};
+use crate::verdict::{Judged, Reason};
 
 use super::open_night::OpenNight;
 
@@ -108,15 +108,14 @@ fn size_of(row: &Row) -> (usize, usize) {
 
 /// Whether a frame holds a meteor: what it drew stays.
 pub(super) fn is_meteor(judged: &Judged, row: usize) -> bool {
-    let code = |reason| {
-        REASONS
-            .iter()
-            .find(|info| info.reason == reason)
-            .map(|info| info.code)
-    };
+    has_reason(judged, row, Reason::Meteor)
+}
+
+/// Whether something in a row speaks for a reason.
+pub(super) fn has_reason(judged: &Judged, row: usize, reason: Reason) -> bool {
     (judged.judgements.get(row)).is_some_and(|judgement| {
-        let reasons = judgement.evidence.iter().map(|evidence| evidence.reason);
-        reasons.filter_map(code).any(|code| code == "meteor")
+        let mut evidence = judgement.evidence.iter();
+        evidence.any(|evidence| evidence.reason == reason)
     })
 }
 

@@ -7,17 +7,14 @@ use crate::night::{Night, Set};
 use crate::result::{Blend, Recipe, Repair, Thin};
 use crate::sky::limits::{gap_brightness_brightest, gap_brightness_summed};
 use crate::sky::turning::arc_deg;
-use crate::verdict::Verdict;
 use crate::verdict::cost::{Timeline, drop_cost, largest_rate_px_s};
+use crate::verdict::{Reason, Verdict};
 
 use super::open_night::OpenNight;
-use super::result_sources::is_meteor;
+use super::result_sources::{has_reason, is_meteor};
 
 /// Frames at the end whose width is told.
 const AT_END: usize = 10;
-/// The ground is lit when light on it adds this much, percent of full scale.
-const LIT_PCT: f64 = 1.0;
-
 /// Numbers of one side of a result. `None` is "cannot be told".
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct SideNumbers {
@@ -93,11 +90,7 @@ impl Side<'_> {
             .filter(|(exposure, _)| !exposure.streaks.is_empty())
             .filter_map(|(_, &place)| open.frames().get(place).copied())
             .collect();
-        let lit = |row: &&usize| {
-            let row = self.night.rows.get(**row);
-            row.and_then(|row| row.derived.ground_light_pct)
-                .is_some_and(|light| light > LIT_PCT)
-        };
+        let lit = |row: &&usize| has_reason(open.judged(), **row, Reason::StrayLight);
         SideNumbers {
             frames: frames.len(),
             arc_deg: self.timeline.span_s(is_in).map(arc_deg),

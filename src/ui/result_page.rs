@@ -127,6 +127,13 @@ fn controls_row(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec<Ac
     });
 }
 
+/// How many frames could not be read, with the first one's reason, when no other is there.
+fn unreadable(night: &OpenNight) -> Option<(usize, String)> {
+    let shown = night.resulting.shown.as_ref()?;
+    let (_, why) = shown.left_out.first()?;
+    (shown.sides.frames_of_all == 0).then(|| (shown.left_out.len(), why.clone()))
+}
+
 /// What stands in place of a picture: words, and what can be done.
 pub(super) fn instead(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut Vec<Action>) {
     let area = ui.max_rect();
@@ -147,6 +154,8 @@ pub(super) fn instead(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, actions: &mut 
             "There is nothing to put together".to_owned(),
             "No frame of this camera could be read".to_owned(),
         )
+    } else if let Some((count, why)) = unreadable(night) {
+        (format!("None of the {count} frames could be read"), why)
     } else if resulting.is_current() {
         (
             "No frame is used".to_owned(),

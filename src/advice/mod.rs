@@ -18,6 +18,8 @@ mod points;
 mod scales;
 mod sensor;
 #[cfg(test)]
+mod plan_tests;
+#[cfg(test)]
 mod tests;
 
 pub use compare::{Comparison, compare};

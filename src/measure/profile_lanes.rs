@@ -12,6 +12,9 @@ const HALF: usize = PARAMETERS * (PARAMETERS + 1) / 2;
 /// Beyond this many σ a Gaussian is nothing, and its products would only underflow.
 const FAR: f64 = 12.0;
 
+/// φ(0).
+const TOP: f64 = 0.398_942_280_401_432_7;
+
 /// One number for each sample of a batch.
 type Lane = [f64; WIDE];
 
@@ -153,7 +156,6 @@ pub(super) fn normal(z: f64) -> (f64, f64) {
     reason = "or its loop is not compiled to vectors"
 )]
 fn density(z: f64) -> f64 {
-    const TOP: f64 = 0.398_942_280_401_432_7;
     let exponent = -0.5 * z * z;
     TOP * exp(if exponent > -0.5 * FAR * FAR {
         exponent

@@ -56,6 +56,13 @@ struct Line {
 }
 
 fn numbers(ui: &mut Ui, cx: Cx<'_>, night: &OpenNight, table: &ResultTable) {
+    if night.progress.is_some() {
+        let heading = "What leaving frames out does";
+        widgets::text(ui, heading, size::HEADING, cx.t.ink);
+        let words = "Told once the night is measured.";
+        widgets::text(ui, words, size::BODY, cx.t.ink2);
+        return;
+    }
     let (all, used) = (&table.all, &table.used);
     let left_out = all.frames.saturating_sub(used.frames);
     let heading = match left_out {

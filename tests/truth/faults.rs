@@ -162,7 +162,8 @@ const RECIPES: [Recipe; 12] = [
 ];
 
 fn scene_of(seed: u64) -> Scene {
-    let (base, faults) = RECIPES[seed as usize % RECIPES.len()];
+    let which = usize::try_from(seed).unwrap() % RECIPES.len();
+    let (base, faults) = RECIPES[which];
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     Scene {
         // Dusk and what else a scene brings are no part of the recipe.
@@ -211,10 +212,10 @@ impl Score {
                 };
                 let found = right.iter().any(|code| codes.contains(code));
                 let named = codes.contains(&fault.reason.as_str());
-                let (all, hits, names) = self.faults.entry(fault.reason.clone()).or_default();
-                *all += 1;
+                let (count, hits, well_named) = self.faults.entry(fault.reason.clone()).or_default();
+                *count += 1;
                 *hits += usize::from(found);
-                *names += usize::from(named);
+                *well_named += usize::from(named);
                 if !found {
                     self.odd.push(format!(
                         "{}: frame {n}: {fault:?} told as {codes:?}",

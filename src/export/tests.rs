@@ -9,9 +9,9 @@ use crate::verdict::{Decisions, Judged, Purpose, Thresholds, Verdict, judge};
 /// Settling at the start, a damaged file, a pending one, two frames missing, a name like a formula.
 fn eventful() -> Night {
     let mut inputs = Calm::default().inputs();
-    for input in &mut inputs[..4] {
+    for (input, by_px) in inputs.iter_mut().zip([8.0, 6.5, 5.2, 4.1]) {
         if let FrameState::Measured(m) = &mut input.state {
-            lengthen(std::sync::Arc::make_mut(m), 6.0);
+            lengthen(std::sync::Arc::make_mut(m), by_px);
         }
     }
     inputs[20].state = FrameState::Failed("damaged: the data end early, \"so\"".to_owned());

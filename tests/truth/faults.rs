@@ -212,7 +212,8 @@ impl Score {
                 };
                 let found = right.iter().any(|code| codes.contains(code));
                 let named = codes.contains(&fault.reason.as_str());
-                let (count, hits, well_named) = self.faults.entry(fault.reason.clone()).or_default();
+                let (count, hits, well_named) =
+                    self.faults.entry(fault.reason.clone()).or_default();
                 *count += 1;
                 *hits += usize::from(found);
                 *well_named += usize::from(named);

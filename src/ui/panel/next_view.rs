@@ -13,8 +13,9 @@ use crate::ui::widgets::{Button, Look};
 /// Height of the heading and of the row of column names, points.
 const HEADING: f32 = 30.0;
 const NAMES: f32 = 20.0;
-/// Height of the button for another night's plan, points.
-const PLAN: f32 = 28.0;
+/// Where the button for another night's plan stands in the heading of a wide panel; a narrow one has it
+/// under the rows.
+const PLAN_LEFT: f32 = 184.0;
 
 /// Left ends of the columns as shares of the width.
 const COLUMNS: [f32; 4] = [0.0, 0.235, 0.345, 0.535];
@@ -70,7 +71,7 @@ pub(super) fn height(ui: &Ui, cx: Cx<'_>, open: &OpenNight, width: f32) -> f32 {
     let notes = (open.next_time())
         .filter(|next| !next.notes.is_empty())
         .map_or(0.0, |next| notes(ui, cx, next, width).size().y + 10.0);
-    HEADING + NAMES + rows.max(24.0) + notes + PLAN + 8.0
+    HEADING + NAMES + rows.max(24.0) + notes + 8.0
 }
 
 pub(super) fn show(
@@ -97,6 +98,14 @@ pub(super) fn show(
     };
     tolerance_button(ui, cx, head, actions);
     copy_button(ui, cx, head, actions);
+    if !cx.fold.narrow {
+        let middle = head
+            .with_min_x(head.left() + PAD + PLAN_LEFT)
+            .with_min_y(head.top() + 3.0);
+        inside(ui, "plan", middle, |ui| {
+            plan_view::button(ui, cx, open, plan)
+        });
+    }
     let (names, body) = rest.split_top_bottom_at_y(rest.top() + NAMES);
     for (index, name) in ["setting", "tonight", "next time", "why"]
         .iter()
@@ -120,8 +129,13 @@ pub(super) fn show(
                 let galley = notes(ui, cx, next, area.width());
                 note_view(ui, cx, galley);
             }
-            ui.add_space(4.0);
-            plan_view::button(ui, cx, open, plan);
+            if cx.fold.narrow {
+                ui.add_space(4.0);
+                ui.horizontal(|ui| {
+                    ui.add_space(PAD);
+                    plan_view::button(ui, cx, open, plan);
+                });
+            }
         });
     });
 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use egui::{Popup, TextEdit, Ui, vec2};
 
-use super::{Cx, PAD};
+use super::Cx;
 use crate::advice::{AdviceOptions, Plan, PlanAsked, PlanLens, plan};
 use crate::app::OpenNight;
 use crate::ui::first_run;
@@ -43,22 +43,19 @@ pub(super) struct State {
 
 /// The button; its panel has the fields and the plan.
 pub(super) fn button(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State) {
-    ui.horizontal(|ui| {
-        ui.add_space(PAD);
-        let response = Button::new("Plan another night…")
-            .look(Look::Text)
-            .show(ui, cx.t)
-            .on_hover_text("Frames, arc, film, batteries, dark hours and Moon for a night to come");
-        Popup::menu(&response)
-            .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
-            .layout(egui::Layout::top_down(egui::Align::Min))
-            .show(|ui| {
-                ui.set_width(400.0);
-                fields(ui, cx, state);
-                ui.add_space(6.0);
-                told(ui, cx, open, state);
-            });
-    });
+    let response = Button::new("Plan another night…")
+        .look(Look::Text)
+        .show(ui, cx.t)
+        .on_hover_text("Frames, arc, film, batteries, dark hours and Moon for a night to come");
+    Popup::menu(&response)
+        .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
+        .layout(egui::Layout::top_down(egui::Align::Min))
+        .show(|ui| {
+            ui.set_width(400.0);
+            fields(ui, cx, state);
+            ui.add_space(6.0);
+            told(ui, cx, open, state);
+        });
 }
 
 fn fields(ui: &mut Ui, cx: Cx<'_>, state: &mut State) {

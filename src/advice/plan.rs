@@ -302,7 +302,9 @@ fn notes(plan: &Plan, asked: &PlanAsked, site: Option<Site>) -> Vec<String> {
     let mut note = |text: String| notes.push(text);
     if asked.date.is_some() && site.is_none() {
         note(
-            "Sun and Moon cannot be told: the place is not known. Give it with --site.".to_owned(),
+            "Sun and Moon cannot be told: the place is not known. Give it with --site, or in the window \
+             under Lens and camera."
+                .to_owned(),
         );
     }
     if let Some(sky) = &plan.sky {

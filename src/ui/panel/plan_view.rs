@@ -102,11 +102,11 @@ fn told(ui: &mut Ui, cx: Cx<'_>, open: &OpenNight, state: &mut State) {
     };
     for (label, text) in plan.lines() {
         ui.horizontal_top(|ui| {
-            ui.add_sized(
-                vec2(96.0, 16.0),
-                egui::Label::new(egui::RichText::new(label).font(theme::words(size::SMALL)))
-                    .halign(egui::Align::Min),
-            );
+            let (rect, term) = ui.allocate_exact_size(vec2(88.0, 16.0), egui::Sense::hover());
+            term.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Label, true, label));
+            let font = theme::words(size::SMALL);
+            let galley = ui.painter().layout_no_wrap(label.to_owned(), font, t.ink2);
+            ui.painter().galley(rect.min, galley, t.ink2);
             let text = egui::RichText::new(text).font(theme::words(size::SMALL));
             ui.add(egui::Label::new(text.color(t.ink)).wrap());
         });

@@ -103,7 +103,7 @@ pub(super) fn show(
             .with_min_x(head.left() + PAD + PLAN_LEFT)
             .with_min_y(head.top() + 3.0);
         inside(ui, "plan", middle, |ui| {
-            plan_view::button(ui, cx, open, plan)
+            plan_view::button(ui, cx, open, plan);
         });
     }
     let (names, body) = rest.split_top_bottom_at_y(rest.top() + NAMES);

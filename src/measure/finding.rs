@@ -148,25 +148,7 @@ fn make(seed: u64, file: File) -> Made {
     } else {
         1.5 * (40.0_f64 / 1.5).powf(random.random())
     };
-    let turn = random.random_range(0.0..std::f64::consts::TAU);
-    let motion = if random.random_bool(0.5) || length == 0.0 {
-        Motion::Even {
-            dx: length * turn.cos(),
-            dy: length * turn.sin(),
-        }
-    } else {
-        let focal = SIZE.0 as f64 * random.random_range(0.7..2.5);
-        let from_pole: f64 = random.random_range(0.7..1.57);
-        let axis = [
-            from_pole.sin() * turn.cos(),
-            from_pole.sin() * turn.sin(),
-            from_pole.cos(),
-        ];
-        Motion::Turn {
-            axis: axis.map(|a| a * length / focal),
-            focal,
-        }
-    };
+    let motion = Motion::random(&mut random, length, 0.7);
     let rounding = match file {
         File::Jpeg(_) => full * level_step(sky / full) / 12.0_f64.sqrt(),
         _ => 0.0,

@@ -146,6 +146,29 @@ pub(super) enum Motion {
 }
 
 impl Motion {
+    /// Even or a turn, by chance; `length` px at the centre, of a turn what a star a quarter turn from
+    /// the pole would do there. The pole is at least `nearest` radians off.
+    pub(super) fn random(random: &mut ChaCha8Rng, length: f64, nearest: f64) -> Self {
+        let turn = random.random_range(0.0..std::f64::consts::TAU);
+        if random.random_bool(0.5) || length == 0.0 {
+            return Self::Even {
+                dx: length * turn.cos(),
+                dy: length * turn.sin(),
+            };
+        }
+        let focal = SIZE.0 as f64 * random.random_range(0.7..2.5);
+        let from_pole: f64 = random.random_range(nearest..1.57);
+        let axis = [
+            from_pole.sin() * turn.cos(),
+            from_pole.sin() * turn.sin(),
+            from_pole.cos(),
+        ];
+        Self::Turn {
+            axis: axis.map(|a| a * length / focal),
+            focal,
+        }
+    }
+
     /// Place after `part` of the exposure, from its middle, of the star then at (x, y).
     pub(super) fn at(self, (x, y): (f64, f64), part: f64) -> (f64, f64) {
         match self {
@@ -213,26 +236,7 @@ fn make(seed: u64) -> Made {
     } else {
         1.5 * (20.0_f64 / 1.5).powf(random.random())
     };
-    let turn = random.random_range(0.0..std::f64::consts::TAU);
-    let motion = if random.random_bool(0.5) || length == 0.0 {
-        Motion::Even {
-            dx: length * turn.cos(),
-            dy: length * turn.sin(),
-        }
-    } else {
-        // `length` is what a star a quarter turn from the pole would do at the centre.
-        let focal = SIZE.0 as f64 * random.random_range(0.7..2.5);
-        let from_pole: f64 = random.random_range(0.5..1.57);
-        let axis = [
-            from_pole.sin() * turn.cos(),
-            from_pole.sin() * turn.sin(),
-            from_pole.cos(),
-        ];
-        Motion::Turn {
-            axis: axis.map(|a| a * length / focal),
-            focal,
-        }
-    };
+    let motion = Motion::random(&mut random, length, 0.5);
     let noise = (sky + READ_E * READ_E).sqrt();
     let mosaic = random.random_bool(0.5);
     let mut frame = vec![sky; SIZE.0 * SIZE.1];

@@ -1,10 +1,10 @@
 //! The card that hands over: what can be saved or done, and what each would do before it is done.
 
-use egui::{Align2, Area, CornerRadius, Frame, Id, Margin, Order, Stroke, Ui, vec2};
+use egui::Ui;
 
-use super::Cx;
 use super::theme::size;
 use super::widgets::{self, Button, Look};
+use super::{Cx, card_at_foot};
 use crate::app::commands::command;
 use crate::app::{Action, Handing, OpenNight};
 use crate::engine::{HandOver, Preview};
@@ -19,28 +19,17 @@ pub(super) fn show(ui: &Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     else {
         return;
     };
-    let frame = Frame::new()
-        .fill(cx.t.raise)
-        .stroke(Stroke::new(1.0, cx.t.line2))
-        .corner_radius(CornerRadius::same(6))
-        .inner_margin(Margin::same(12));
-    Area::new(Id::unique("hand over"))
-        .order(Order::Foreground)
-        .anchor(Align2::RIGHT_BOTTOM, vec2(-12.0, -34.0))
-        .show(ui.ctx(), |ui| {
-            frame.show(ui, |ui| {
-                ui.set_width(440.0);
-                heading(ui, cx, actions);
-                match handing {
-                    Handing::Choosing => choices(ui, cx, open, actions),
-                    Handing::Asked(_) => note(ui, cx, "Finding out what that would do…"),
-                    Handing::Planned(what, preview) => {
-                        planned(ui, cx, *what, preview, actions);
-                    }
-                    Handing::Running(_) => note(ui, cx, "Under way…"),
-                }
-            });
-        });
+    card_at_foot(ui, cx, "hand over", |ui| {
+        heading(ui, cx, actions);
+        match handing {
+            Handing::Choosing => choices(ui, cx, open, actions),
+            Handing::Asked(_) => note(ui, cx, "Finding out what that would do…"),
+            Handing::Planned(what, preview) => {
+                planned(ui, cx, *what, preview, actions);
+            }
+            Handing::Running(_) => note(ui, cx, "Under way…"),
+        }
+    });
 }
 
 fn heading(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {

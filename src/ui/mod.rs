@@ -318,6 +318,24 @@ fn keep_arrows(ctx: &Context) {
     });
 }
 
+/// A card over the status line, at the window's right edge.
+fn card_at_foot(ui: &Ui, cx: Cx<'_>, name: &str, add: impl FnOnce(&mut Ui)) {
+    let frame = egui::Frame::new()
+        .fill(cx.t.raise)
+        .stroke(egui::Stroke::new(1.0, cx.t.line2))
+        .corner_radius(egui::CornerRadius::same(6))
+        .inner_margin(egui::Margin::same(12));
+    egui::Area::new(egui::Id::unique(name))
+        .order(egui::Order::Foreground)
+        .anchor(egui::Align2::RIGHT_BOTTOM, egui::vec2(-12.0, -34.0))
+        .show(ui.ctx(), |ui| {
+            frame.show(ui, |ui| {
+                ui.set_width(440.0);
+                add(ui);
+            });
+        });
+}
+
 /// Draws `add` in `rect` of the window, clipped to it.
 pub(crate) fn inside<R>(
     ui: &mut Ui,

@@ -1,11 +1,11 @@
 //! What the person should know, collected in one place: notices, unreadable frames, remarks about
 //! the night.
 
-use egui::{Align2, Area, CornerRadius, Frame, Id, Margin, Order, Stroke, Ui, vec2};
+use egui::Ui;
 
-use super::Cx;
 use super::theme::size;
 use super::widgets::{self, Button};
+use super::{Cx, card_at_foot};
 use crate::app::answer;
 use crate::app::{Action, Model, OpenNight};
 
@@ -49,20 +49,7 @@ pub(super) fn show(ui: &Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
     if !cx.model.warnings_shown {
         return;
     }
-    let frame = Frame::new()
-        .fill(cx.t.raise)
-        .stroke(Stroke::new(1.0, cx.t.line2))
-        .corner_radius(CornerRadius::same(6))
-        .inner_margin(Margin::same(12));
-    Area::new(Id::unique("warnings"))
-        .order(Order::Foreground)
-        .anchor(Align2::RIGHT_BOTTOM, vec2(-12.0, -34.0))
-        .show(ui.ctx(), |ui| {
-            frame.show(ui, |ui| {
-                ui.set_width(440.0);
-                list(ui, cx, actions);
-            });
-        });
+    card_at_foot(ui, cx, "warnings", |ui| list(ui, cx, actions));
 }
 
 fn list(ui: &mut Ui, cx: Cx<'_>, actions: &mut Vec<Action>) {
